@@ -1,0 +1,19 @@
+"""The plant file: typed, validated, frozen."""
+
+from swarfline.plant.load import PlantError, load
+from swarfline.plant.model import (
+    Cell,
+    Listen,
+    Machine,
+    Mapping,
+    NodeRef,
+    Part,
+    Plant,
+    Server,
+    ToolMapping,
+)
+
+__all__ = [
+    "Cell", "Listen", "Machine", "Mapping", "NodeRef", "Part", "Plant", "PlantError", "Server",
+    "ToolMapping", "load",
+]  # fmt: skip

@@ -1,0 +1,287 @@
+"""What a plant file may hold. Every class here is one table of the file; unknown keys are errors."""
+
+from __future__ import annotations
+
+from datetime import datetime, time
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+
+from swarfline.calendar import Calendar
+from swarfline.signals import TOOL_FIELDS, find_signal
+from swarfline.units import factor, inside_units
+
+Id = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")]
+Text = Annotated[str, StringConstraints(min_length=1, max_length=200)]
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+
+
+def _wall_time(value: object) -> object:
+    if isinstance(value, str):
+        try:
+            return time.fromisoformat(value)
+        except ValueError:
+            raise ValueError(f"{value!r} is no time of day; write it as HH:MM") from None
+    return value
+
+
+WallTime = Annotated[time, BeforeValidator(_wall_time)]
+
+
+class Table(BaseModel):
+    """Base of every table: frozen, nothing unknown."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class PlantTable(Table):
+    """[plant]"""
+
+    name: Text
+    time_zone: Text = Field(description="IANA time zone of the shifts and of everything shown")
+
+
+class StoreTable(Table):
+    """[store]"""
+
+    url: Text = Field(
+        default="sqlite:///swarfline.db",
+        description="database URL; a relative SQLite path lies beside the plant file",
+    )
+
+
+class Listen(Table):
+    """[listen]"""
+
+    host: Text = Field(default="127.0.0.1", description="loopback only, until users exist")
+    port: int = Field(default=8750, ge=0, le=65535)
+
+
+class InterpretTable(Table):
+    """[interpret]: how readings become facts."""
+
+    reorder_window_s: float = Field(default=1.0, ge=0, le=60, description="how long a late reading is awaited")
+    clock_tolerance_s: float = Field(
+        default=0.5, ge=0, description="server clocks closer than this to ours are taken as right"
+    )
+    cutting_load_pct: float = Field(
+        default=5.0, ge=0, le=100, description="spindle load above which a turning spindle counts as cutting"
+    )
+
+
+class FiguresTable(Table):
+    """[figures]: choices that the figures depend on."""
+
+    short_stop_s: float = Field(default=300, gt=0, description="stops up to this are short ones")
+
+
+class AlertsTable(Table):
+    """[alerts]: settings per rule."""
+
+    tool_lead_min: float = Field(
+        default=60, ge=0, description="warn when a tool's limit is nearer than this, in minutes"
+    )
+
+
+class BreakTable(Table):
+    """One break of a shift."""
+
+    start: WallTime
+    end: WallTime
+
+
+class ShiftTable(Table):
+    """[[shifts]]"""
+
+    name: Text
+    start: WallTime
+    end: WallTime = Field(description="at or before start: on the next day")
+    days: tuple[Weekday, ...] = Field(default=("mon", "tue", "wed", "thu", "fri"), min_length=1)
+    breaks: tuple[BreakTable, ...] = ()
+    machines: tuple[Id, ...] = Field(default=(), description="empty: every machine")
+
+
+class PlannedStopTable(Table):
+    """[[planned_stops]]"""
+
+    start: datetime = Field(description="local date and time, or with an offset")
+    end: datetime
+    reason: Text
+    machines: tuple[Id, ...] = ()
+
+
+class Part(Table):
+    """[[parts]]"""
+
+    id: Text
+    name: Text | None = None
+    planned_cycle_time_s: float = Field(gt=0, description="planned run time of one cycle, in seconds")
+    parts_per_cycle: int = Field(default=1, ge=1, description="parts that one cycle makes")
+    programs: tuple[Text, ...] = Field(
+        default=(), description="main programs that make it, for machines that do not name the part"
+    )
+
+
+class Cell(Table):
+    """[[cells]]"""
+
+    id: Id
+    name: Text | None = None
+
+
+class NodeRef(Table):
+    """Where a signal comes from.
+
+    ``node`` is a browse path of ``prefix:Name`` steps below the machine's root, or a NodeId whose namespace is
+    a URI (``nsu=URI;s=…``). Value = raw × unit factor × scale + offset; ``values`` translates vendors' codes.
+    """
+
+    node: Text
+    scale: float = 1.0
+    offset: float = 0.0
+    unit: str | None = Field(default=None, description="unit of the node, where it does not say so itself")
+    index: int | None = Field(default=None, ge=0, description="element of an array, from 0")
+    values: dict[str, str | bool] | None = Field(default=None, description="code of the node → our value")
+    width: Literal[8, 16, 32, 64] | None = Field(default=None, description="bits of a counter")
+
+
+def _node(value: object) -> object:
+    return {"node": value} if isinstance(value, str) else value
+
+
+Node = Annotated[NodeRef, BeforeValidator(_node)]
+
+
+def _known(names: dict[str, NodeRef]) -> dict[str, NodeRef]:
+    for name, ref in names.items():
+        signal = find_signal(name) or TOOL_FIELDS.get(name)
+        if signal is not None and ref.unit is not None:
+            _check_unit(name, ref.unit, signal.unit)
+    return names
+
+
+def _check_unit(name: str, unit: str, signal_unit: str) -> None:
+    problems = []
+    for inside in inside_units(signal_unit):
+        try:
+            factor(unit, inside)
+            return
+        except ValueError as problem:
+            problems.append(str(problem))
+    raise ValueError(f"{name}: {'; '.join(problems)}")
+
+
+Nodes = Annotated[dict[str, Node], AfterValidator(_known)]
+
+
+class ToolMapping(Table):
+    """Where the tools come from: OPC 40501-1 tool objects below one list, or one entry per tool."""
+
+    objects: Text | None = Field(default=None, description="browse path to an OPC 40501-1 tool list")
+    each: dict[str, Nodes] = Field(default_factory=dict, description="pot or place → its fields' nodes")
+
+
+class Mapping(Table):
+    """[mappings.NAME]: nodes by signal, shared by machines of one kind."""
+
+    signals: Nodes = Field(default_factory=dict)
+    tools: ToolMapping = ToolMapping()
+
+
+class Machine(Table):
+    """[[servers.machines]]"""
+
+    id: Id
+    name: Text | None = None
+    cell: Id | None = None
+    root: Text = Field(
+        default="", description="browse path from Objects, or a NodeId, where the mapping's paths begin"
+    )
+    mapping: Id | None = None
+    signals: Nodes = Field(default_factory=dict, description="nodes of this machine, over those of the mapping")
+    tools: ToolMapping | None = None
+    part: Text | None = Field(default=None, description="part made when the machine names none")
+    cycle_bounds: Literal["program_state", "cycle_count", "part_count", "executing"] | None = Field(
+        default=None, description="what cuts cycles; by default the best signal there is"
+    )
+
+
+class Server(Table):
+    """[[servers]]"""
+
+    id: Id
+    endpoint: Annotated[str, StringConstraints(pattern=r"^opc\.tcp://[^\s/]+(/\S*)?$")]
+    machines: tuple[Machine, ...] = Field(min_length=1)
+    access: Literal["subscribe", "read"] = Field(
+        default="subscribe", description="subscriptions, or cyclic Read where a server refuses them"
+    )
+    publishing_ms: int = Field(default=500, ge=20, le=60_000)
+    sampling_ms: int = Field(default=100, ge=0, le=60_000, description="for signals that tell what happened")
+    sampling_analog_ms: int = Field(default=250, ge=0, le=60_000, description="for power, speed and load")
+    queue_size: int = Field(default=200, ge=1, le=10_000)
+    keepalive_s: float = Field(default=2.0, ge=0.2, le=60)
+    timeout_s: float = Field(default=4.0, ge=0.2, le=60)
+    clock: Literal["ours", "server"] = Field(
+        default="ours",
+        description="whose clock rules: ours (offset measured and corrected) or the server's, as it is "
+        "(simulated plants that run faster)",
+    )
+
+
+class Plant(Table):
+    """The whole file, checked."""
+
+    plant: PlantTable
+    store: StoreTable = StoreTable()
+    listen: Listen = Listen()
+    interpret: InterpretTable = InterpretTable()
+    figures: FiguresTable = FiguresTable()
+    alerts: AlertsTable = AlertsTable()
+    shifts: tuple[ShiftTable, ...] = ()
+    planned_stops: tuple[PlannedStopTable, ...] = ()
+    parts: tuple[Part, ...] = ()
+    cells: tuple[Cell, ...] = ()
+    namespaces: dict[str, str] = Field(default_factory=dict, description="prefix → namespace URI")
+    mappings: dict[str, Mapping] = Field(default_factory=dict)
+    servers: tuple[Server, ...] = Field(min_length=1)
+    path: str = Field(default="", exclude=True)
+
+    @property
+    def machines(self) -> tuple[Machine, ...]:
+        """Every machine of every server, in the file's order."""
+        return tuple(m for s in self.servers for m in s.machines)
+
+    def machine(self, machine_id: str) -> Machine:
+        """One machine; raises KeyError."""
+        for machine in self.machines:
+            if machine.id == machine_id:
+                return machine
+        raise KeyError(machine_id)
+
+    def server_of(self, machine_id: str) -> Server:
+        """The server that a machine is read from; raises KeyError."""
+        for server in self.servers:
+            if any(m.id == machine_id for m in server.machines):
+                return server
+        raise KeyError(machine_id)
+
+    def nodes_of(self, machine: Machine) -> dict[str, NodeRef]:
+        """Node by signal: the mapping's, overlaid by the machine's own."""
+        shared = self.mappings[machine.mapping].signals if machine.mapping else {}
+        return {**shared, **machine.signals}
+
+    def tools_of(self, machine: Machine) -> ToolMapping:
+        """Where this machine's tools come from."""
+        if machine.tools is not None:
+            return machine.tools
+        return self.mappings[machine.mapping].tools if machine.mapping else ToolMapping()
+
+    def part_by_program(self) -> dict[str, str]:
+        """Part id by main program."""
+        return {program: part.id for part in self.parts for program in part.programs}
+
+    def calendar(self) -> Calendar:
+        """The shifts and planned stops as a Calendar."""
+        from swarfline.plant.shifts import build_calendar
+
+        return build_calendar(self)
