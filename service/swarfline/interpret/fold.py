@@ -1,0 +1,71 @@
+"""The one entry of interpretation: readings of any machines in, facts out.
+
+The same readings in the same order give the same facts, however they are sliced and whenever the fold is
+saved and restored in between.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from swarfline.facts import Fact
+from swarfline.interpret.machine import MachineFold
+from swarfline.interpret.order import NEVER
+from swarfline.interpret.settings import MachineSettings
+from swarfline.signals import Reading
+
+
+@dataclass(slots=True)
+class Fed:
+    """What feeding a batch gave: final facts, places in the batch of late readings, machines that moved."""
+
+    facts: list[Fact] = field(default_factory=list)
+    late: list[int] = field(default_factory=list)
+    touched: set[str] = field(default_factory=set)
+
+
+class Fold:
+    """Interprets all machines of a plant. Readings of machines it was not told of are ignored."""
+
+    def __init__(self, settings: Iterable[MachineSettings]) -> None:
+        self._machines = {s.machine: MachineFold(s) for s in settings}
+
+    def feed(self, batch: Sequence[Reading]) -> Fed:
+        """Take readings in the order in which they arrived."""
+        fed = Fed()
+        machines = self._machines
+        for place, reading in enumerate(batch):
+            name = reading[0]
+            machine = machines.get(name)
+            if machine is None:
+                continue
+            if not machine.order.put(reading):
+                fed.late.append(place)
+            fed.touched.add(name)
+        for name in sorted(fed.touched):
+            machine = machines[name]
+            fed.facts += machine.take(machine.order.release())
+        return fed
+
+    def flush(self) -> list[Fact]:
+        """Everything still waiting in the reorder windows, as final: for the end of a closed span."""
+        return [f for m in self._machines.values() for f in m.take(m.order.flush())]
+
+    def open_facts(self, machines: Iterable[str] | None = None) -> list[Fact]:
+        """What is still going on, as far as observed; ``machines`` None means all."""
+        names = self._machines if machines is None else sorted(machines)
+        return [f for name in names for f in self._machines[name].open_facts()]
+
+    def newest_us(self, machine: str) -> int | None:
+        """The newest time that a machine has told, None before its first reading."""
+        newest = self._machines[machine].order.newest_us
+        return None if newest == NEVER else newest
+
+    def save(self, machine: str) -> dict[str, object]:
+        """Checkpoint of one machine as plain data (JSON)."""
+        return self._machines[machine].save()
+
+    def load(self, machine: str, state: dict[str, object]) -> None:
+        """Go on from a checkpoint."""
+        self._machines[machine].load(state)

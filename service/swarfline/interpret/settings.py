@@ -1,0 +1,37 @@
+"""What interpretation needs to know of one machine beforehand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+BOUNDS = ("program_state", "cycle_count", "part_count", "executing")
+"""What can cut cycles, in order of preference."""
+
+
+@dataclass(frozen=True, slots=True)
+class MachineSettings:
+    """Settings of one machine; ``signals`` are the machine signals it offers.
+
+    ``parts_per_cycle`` by part; ``widths`` in bits by counter signal (32 where missing).
+    ``max_skew_us`` None: the server's clock is taken as it is (no correction, no plausibility limit).
+    """
+
+    machine: str
+    signals: frozenset[str]
+    part_by_program: Mapping[str, str] = field(default_factory=dict)
+    default_part: str = ""
+    parts_per_cycle: Mapping[str, int] = field(default_factory=dict)
+    widths: Mapping[str, int] = field(default_factory=dict)
+    bounds: str | None = None
+    reorder_us: int = 1_000_000
+    clock_tolerance_us: int = 500_000
+    max_skew_us: int | None = 3_600_000_000
+    cutting_load_pct: float = 5.0
+
+    @property
+    def cycle_bounds(self) -> str:
+        """What cuts this machine's cycles: as set, else the best signal offered."""
+        if self.bounds is not None:
+            return self.bounds
+        return next((b for b in BOUNDS if b in self.signals), "executing")

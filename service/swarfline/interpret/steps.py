@@ -1,0 +1,43 @@
+"""Which step a cycle is in: cutting is only said where speed and load say so, never guessed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from swarfline.facts import CUTTING, HELD, OTHER, POSITIONING, PRODUCING, STEPS, TOOL_CHANGE
+
+STEP_INDEX: Mapping[str, int] = {step: i for i, step in enumerate(STEPS)}
+
+
+def step_now(values: Mapping[str, object], condition: str, cutting_load_pct: float) -> str:
+    """The step at one moment inside a cycle.
+
+    Where a tool change and positioning overlap, the time counts as the tool change's; positioning is only
+    what it costs beyond that. So the steps add up to the cycle and simultaneous moves are not counted twice.
+    """
+    if condition != PRODUCING:
+        return HELD
+    if values.get("tool_changing"):
+        return TOOL_CHANGE
+    if values.get("positioning"):
+        return POSITIONING
+    speed, load = values.get("spindle_speed"), values.get("spindle_load")
+    if _above(speed, 0.0) and _above(load, cutting_load_pct):
+        return CUTTING
+    return OTHER
+
+
+def _above(value: object, limit: float) -> bool:
+    return isinstance(value, int | float) and value > limit
+
+
+def steps_known(signals: frozenset[str]) -> list[str]:
+    """Which steps a machine that offers these signals can be told apart in."""
+    known = [HELD, OTHER]
+    if "tool_changing" in signals:
+        known.append(TOOL_CHANGE)
+    if "positioning" in signals:
+        known.append(POSITIONING)
+    if {"spindle_speed", "spindle_load"} <= signals:
+        known.append(CUTTING)
+    return known
