@@ -185,10 +185,9 @@ class Calendar:
 
     def days(self, start_us: int, end_us: int) -> list[tuple[date, Interval]]:
         """Every local day that overlaps [start, end), with its span clipped to it."""
-        return [
-            (day, (max(start_us, self.day_span(day)[0]), min(end_us, self.day_span(day)[1])))
-            for day in _days(self.day_of(start_us), self.day_of(end_us - 1))
-        ]
+        days = [(day, self.day_span(day)) for day in _days(self.day_of(start_us), self.day_of(end_us - 1))]
+        clipped = [(day, (max(start_us, start), min(end_us, end))) for day, (start, end) in days]
+        return [(day, span) for day, span in clipped if span[0] < span[1]]
 
     def _span(self, shift: Shift, machine: str, day: date) -> ShiftSpan:
         start, end = _bounds(day, shift.start, shift.end, self.zone)
@@ -199,12 +198,19 @@ class Calendar:
 
     def _break(self, shift: Shift, pause: Break, day: date) -> Interval:
         after_midnight = shift.end <= shift.start and pause.start < shift.start
-        return _bounds(day + timedelta(days=int(after_midnight)), pause.start, pause.end, self.zone)
+        start = local_us(day + timedelta(days=int(after_midnight)), pause.start, self.zone)
+        return start, start + _length_us(pause.start, pause.end)
 
 
 def _bounds(day: date, start: time, end: time, zone: ZoneInfo) -> Interval:
     end_day = day + timedelta(days=int(end <= start))
     return local_us(day, start, zone), local_us(end_day, end, zone)
+
+
+def _length_us(start: time, end: time) -> int:
+    """Length by the wall clock; a change of the clocks must not turn half an hour of break into 90 minutes."""
+    first, last = (datetime.combine(date.min, clock, tzinfo=UTC) for clock in (start, end))
+    return to_us(last if last > first else last + timedelta(days=1)) - to_us(first)
 
 
 def _days(first: date, last: date) -> Iterator[date]:

@@ -1,8 +1,12 @@
-"""What a machine reported as an alarm, from raised to gone; another code is another alarm."""
+"""What a machine reported as an alarm, from raised to gone; another code is another alarm.
+
+A code or text that comes after the alarm itself names the alarm that is active.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from swarfline.facts import Alarm
 
@@ -19,15 +23,14 @@ class Alarms:
 
     def settle(self, at_us: int, values: Mapping[str, object]) -> list[Alarm]:
         """Take in the values of one instant; a finished alarm comes back."""
-        active = bool(values.get("alarm"))
-        code = str(values.get("alarm_code") or "") if active else ""
-        if active and self._start_us is not None and code == self._code:
-            self._text = str(values.get("alarm_text") or self._text)
+        if not values.get("alarm"):
+            return self.end(at_us)
+        code, text = str(values.get("alarm_code") or ""), str(values.get("alarm_text") or "")
+        if self._start_us is not None and (not code or not self._code or code == self._code):
+            self._code, self._text = self._code or code, text or self._text
             return []
         done = self.end(at_us)
-        if active:
-            self._start_us, self._code = at_us, code
-            self._text = str(values.get("alarm_text") or "")
+        self._start_us, self._code, self._text = at_us, code, text
         return done
 
     def end(self, at_us: int) -> list[Alarm]:
@@ -46,6 +49,6 @@ class Alarms:
         """State as plain data."""
         return [self._start_us, self._code, self._text]
 
-    def load(self, state: list[object]) -> None:
+    def load(self, state: list[Any]) -> None:
         """The reverse of save."""
-        self._start_us, self._code, self._text = state  # type: ignore[assignment]
+        self._start_us, self._code, self._text = state

@@ -15,6 +15,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from swarfline.facts import (
     FAULT,
@@ -76,12 +77,19 @@ class Conditions:
 
     def turn(self, condition: str, at_us: int, values: Mapping[str, object]) -> Condition | None:
         """From ``at_us`` on it is ``condition``; the finished one, or None when nothing had lasted."""
+        if condition == self.condition:
+            return None
         done = self.current(at_us, False)
         self.condition, self.start_us = condition, at_us
-        alarmed = condition == FAULT or (condition == HELD and values.get("alarm"))
-        self._code = str(values.get("alarm_code") or "") if alarmed else ""
-        self._text = str(values.get("alarm_text") or "") if alarmed else ""
+        self._code = self._text = ""
+        self.label(values)
         return done
+
+    def label(self, values: Mapping[str, object]) -> None:
+        """The alarm behind a fault or a hold, which may be named a little later than it stopped the machine."""
+        if self.condition in (FAULT, HELD) and values.get("alarm") and not self._code:
+            self._code = str(values.get("alarm_code") or "")
+            self._text = str(values.get("alarm_text") or "") or self._text
 
     def current(self, until_us: int, still: bool = True) -> Condition | None:
         """The running condition as far as observed, or None when it has not lasted yet."""
@@ -93,6 +101,6 @@ class Conditions:
         """State as plain data."""
         return [self.condition, self.start_us, self._code, self._text]
 
-    def load(self, state: list[object]) -> None:
+    def load(self, state: list[Any]) -> None:
         """The reverse of save."""
-        self.condition, self.start_us, self._code, self._text = state  # type: ignore[assignment]
+        self.condition, self.start_us, self._code, self._text = state

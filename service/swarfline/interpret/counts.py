@@ -1,10 +1,22 @@
-"""Counters: how many between two readings, with roll-over and reset told apart.
+"""Counters: how many between two readings, with roll-over and reset told apart; and the parts they tell of.
 
 A counter of width w that steps down by more than half its range rolled over; any other step down is a reset,
 and what it shows afterwards counts from zero (common practice, no source; arithmetic in tests/outside).
+
+House rule: what a counter gained while it could not be read (connection lost, or quality Bad) is told as
+counted across a gap.
 """
 
 from __future__ import annotations
+
+from typing import Any
+
+from swarfline.facts import GOOD, SCRAP, TOTAL, Count
+from swarfline.interpret.numbers import number_of
+from swarfline.interpret.settings import MachineSettings
+
+_KINDS = {"part_count": TOTAL, "good_count": GOOD, "scrap_count": SCRAP}
+_CYCLES = "cycle_count"
 
 
 def step(previous: float, current: float, width: int) -> float:
@@ -27,8 +39,92 @@ class Counter:
         self.last: float | None = None
 
     def take(self, value: object) -> float:
-        """What this reading adds; 0 for a baseline or a value that is no number."""
-        if isinstance(value, bool) or not isinstance(value, int | float) or value < 0:
+        """What this reading adds; 0 for a baseline or a value that is no count."""
+        number = number_of(value)
+        if number is None or number < 0:
             return 0
-        previous, self.last = self.last, value
-        return 0 if previous is None else step(previous, value, self.width)
+        previous, self.last = self.last, number
+        return 0 if previous is None else step(previous, number, self.width)
+
+
+class Counts:
+    """The counters of one machine and what they gained in the instant that is being taken in."""
+
+    __slots__ = ("_across", "_blind", "_gained", "_settings", "counters")
+
+    def __init__(self, settings: MachineSettings) -> None:
+        self._settings = settings
+        self.counters = {
+            name: Counter(settings.widths.get(name, 32)) for name in (*_KINDS, _CYCLES) if name in settings.signals
+        }
+        self._blind: set[str] = set()
+        self._gained: dict[str, float] = {}
+        self._across: set[str] = set()
+
+    @property
+    def by_cycle(self) -> bool:
+        """True when no counter tells the parts made, so that finished cycles do."""
+        return not {"part_count", "good_count", _CYCLES} & set(self.counters)
+
+    def take(self, name: str, value: object, observed: bool) -> tuple[float, bool]:
+        """A counter's reading: what it adds, and whether the counter was in sight since its last one."""
+        if number_of(value) is None:
+            self._blind.add(name)
+            return 0, False
+        added = self.counters[name].take(value)
+        seen = name not in self._blind
+        if observed:
+            self._blind.discard(name)
+        if added:
+            self._gained[name] = self._gained.get(name, 0) + added
+            if not seen:
+                self._across.add(name)
+        return added, seen
+
+    def lose(self) -> None:
+        """The counters are out of sight until they are read again."""
+        self._blind.update(self.counters)
+
+    def tell(self, at_us: int, part: str, lot: str) -> tuple[list[Count], int]:
+        """The counts of one instant, and how many parts of them were made in sight."""
+        told = self._by_kind(part)
+        self._gained, self._across = {}, set()
+        machine = self._settings.machine
+        facts = [
+            Count(machine, at_us, kind, quantity, part, lot, across)
+            for kind, (quantity, across) in told.items()
+            if quantity
+        ]
+        total, across = told.get(TOTAL, (0, False))
+        return facts, 0 if across else total
+
+    def _by_kind(self, part: str) -> dict[str, tuple[int, bool]]:
+        told = {_KINDS[n]: (int(q), n in self._across) for n, q in self._gained.items() if n in _KINDS}
+        if "part_count" in self.counters:
+            return told
+        if "good_count" in self.counters:
+            judged = [told[kind] for kind in (GOOD, SCRAP) if kind in told]
+            return {**told, TOTAL: (sum(q for q, _ in judged), any(across for _, across in judged))}
+        if _CYCLES in self._gained:
+            made = int(self._gained[_CYCLES]) * self.per_cycle(part)
+            return {**told, TOTAL: (made, _CYCLES in self._across)}
+        return told
+
+    def per_cycle(self, part: str) -> int:
+        """Parts that one cycle makes."""
+        return self._settings.parts_per_cycle.get(part, 1)
+
+    def of_cycle(self, end_us: int, part: str, lot: str) -> Count:
+        """The parts of a finished cycle of a machine that does not count."""
+        return Count(self._settings.machine, end_us, TOTAL, self.per_cycle(part), part, lot)
+
+    def save(self) -> list[object]:
+        """State between instants as plain data."""
+        return [{name: counter.last for name, counter in self.counters.items()}, sorted(self._blind)]
+
+    def load(self, state: list[Any]) -> None:
+        """The reverse of save; counters that are new since then begin with a baseline."""
+        lasts, blind = state
+        for name in lasts.keys() & self.counters.keys():
+            self.counters[name].last = lasts[name]
+        self._blind = set(blind)

@@ -1,28 +1,37 @@
 """Where cycles begin and end.
 
-House rules: at most one cycle is open; the last closed one may still be amended (parts, tool life and energy
-that are told after its end) until the next one starts. Edges of one instant are taken in the order in which
-they came, with the values that hold at the end of the instant.
+House rules: at most one cycle is open; the last closed one may still be amended (parts and tool life that are
+told after its end) until the next one starts. Edges of one instant are taken in the order in which they came,
+with the values that hold at the end of the instant; an end that was told comes before an abort of the same
+instant.
 
 | bound | starts | ends |
 | --- | --- | --- |
-| program_state | turns running | ended or ready: complete; aborted: aborted |
+| program_state | turns running | ended, or ready from running: complete; aborted, or ready from a hold: aborted |
 | cycle_count, part_count | executing, or the step before | step of the counter: complete |
 | executing | turns executing | no longer executing: complete |
 | any | | mode leaves automatic, or power lost: aborted; connection lost: partial |
+
+A cycle is partial, however it ended, when it was already running as we first saw it, or when the counter that
+cuts it was out of sight or stepped over several cycles at once. After a loss of connection the same run goes
+on, whole, when the server still names the moment at which it began.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from swarfline.facts import ABORTED, COMPLETE, OTHER, PARTIAL, RUNNING
 from swarfline.interpret.conditions import state_of
 from swarfline.interpret.record import CycleRecord
 from swarfline.interpret.steps import STEP_INDEX
 
-Edge = tuple[str, object, int]
-"""(signal, value or what a counter stepped by, raw source time)"""
+Edge = tuple[object, int]
+"""(program state, or for a counter whether it stepped over exactly one cycle in sight; raw source time)"""
+
+KEPT = 64
+"""Closed cycles that wait for the energy counter at most; older ones are told without energy."""
 
 
 class Cycles:
@@ -31,75 +40,84 @@ class Cycles:
     __slots__ = (
         "_allowed",
         "_executing",
+        "_keeps",
         "_machine",
         "_program",
+        "_severed",
         "bounds",
+        "kept",
         "last",
         "open",
         "suspended",
         "touched",
     )
 
-    def __init__(self, machine: str, bounds: str) -> None:
+    def __init__(self, machine: str, bounds: str, keeps: bool) -> None:
         self._machine = machine
+        self._keeps = keeps
         self.bounds = bounds
         self.open: CycleRecord | None = None
         self.last: CycleRecord | None = None
         self.suspended: CycleRecord | None = None
+        self.kept: list[CycleRecord] = []
         self.touched: list[CycleRecord] = []
         self._program: object = None
         self._executing: bool | None = None
         self._allowed = False
+        self._severed = False
 
     def settle(self, at_us: int, edges: list[Edge], values: Mapping[str, object], mode_offered: bool) -> None:
         """Take in what happened at one instant of an observed machine."""
-        mode = values.get("mode")
-        allowed = not mode_offered or mode in (None, "automatic")
-        if self.open is not None and (not allowed or state_of(values) == "not_available"):
-            self._close(at_us, ABORTED)
+        state = state_of(values)
+        automatic = not mode_offered or values.get("mode") in (None, "automatic")
+        allowed = automatic and state != "not_available"
+        executing = None if state is None else state == "executing"
         if self.bounds == "program_state":
             self._by_program(at_us, edges, allowed)
         else:
-            self._by_step(at_us, edges, values, allowed)
+            self._by_count(at_us, edges, bool(executing and allowed))
+        if self.open is not None and not allowed:
+            self._close(at_us, ABORTED)
+        if self.bounds != "program_state":
+            self._by_executing(at_us, executing, allowed)
         self._allowed = allowed
 
     def _by_program(self, at_us: int, edges: list[Edge], allowed: bool) -> None:
-        known = self._program is not None
         if allowed and not self._allowed and self._program == "running" and self.open is None and not edges:
             self._start(at_us, at_us, partial=True)
-        for _, state, raw_us in edges:
+        for state, raw_us in edges:
             before, self._program = self._program, state
-            if state == "running":
-                if self.open is None and self.suspended is not None and self._same_run(raw_us):
-                    self._resume(at_us)
-                elif self.open is None and allowed and before != "running":
-                    self._start(at_us, raw_us, partial=not known)
-            elif state == "interrupted":
-                if self.open is None and allowed and not known:
-                    self._start(at_us, raw_us, partial=True)
+            if state in ("running", "interrupted"):
+                if self.open is None:
+                    self._run(at_us, raw_us, before, allowed)
             elif self.open is not None:
-                self._close(at_us, ABORTED if state == "aborted" else COMPLETE)
-            known = True
+                given_up = state == "aborted" or (state == "ready" and before == "interrupted")
+                self._close(at_us, ABORTED if given_up else COMPLETE)
 
-    def _by_step(self, at_us: int, edges: list[Edge], values: Mapping[str, object], allowed: bool) -> None:
-        state = state_of(values)
-        executing = None if state is None else state == "executing"
-        for _, quantity, _ in edges:
-            if isinstance(quantity, int | float) and quantity > 0 and self.open is not None:
-                self._close(at_us, COMPLETE)
-                if executing and allowed:
-                    self._start(at_us, at_us, partial=False)
-        known, rising = self._executing is not None, executing and not self._executing
-        falling = self._executing and executing is False
-        self._executing = executing
-        if self.bounds == "executing" and falling and self.open is not None:
-            self._close(at_us, COMPLETE)
-        if executing and allowed and self.open is None and (rising or not self._allowed):
-            self._start(at_us, at_us, partial=not known)
+    def _run(self, at_us: int, raw_us: int, before: object, allowed: bool) -> None:
+        """The program runs or is interrupted, and no cycle is open."""
+        if self._program == "running" and self._same_run(raw_us):
+            self._resume(at_us)
+        elif allowed and (before is None or (self._program == "running" and before != "running")):
+            self._start(at_us, raw_us, partial=before is None)
+
+    def _by_count(self, at_us: int, edges: list[Edge], going: bool) -> None:
+        for exact, _ in edges:
+            if self.open is not None:
+                self._close(at_us, COMPLETE if exact else PARTIAL)
+                if going:
+                    self._start(at_us, at_us, partial=not exact)
+
+    def _by_executing(self, at_us: int, executing: bool | None, allowed: bool) -> None:
+        before, self._executing = self._executing, executing
+        if self.bounds == "executing" and executing is False and self.open is not None:
+            self._close(at_us, COMPLETE if before else PARTIAL)
+        if executing and allowed and self.open is None and not (before and self._allowed):
+            self._start(at_us, at_us, partial=before is not False)
 
     def _start(self, at_us: int, raw_us: int, partial: bool) -> None:
         self.suspended = None
-        self.open = CycleRecord(self._machine, at_us, raw_us, partial, at_us)
+        self.open = CycleRecord(self._machine, at_us, raw_us, partial, at_us, at_us)
 
     def _close(self, at_us: int, outcome: str) -> None:
         cycle = self.open
@@ -109,8 +127,11 @@ class Cycles:
             return
         cycle.advance(at_us)
         cycle.end_us = at_us
+        cycle.finished = outcome == COMPLETE
         cycle.outcome = PARTIAL if cycle.partial else outcome
-        self.last = cycle
+        self.last, self._severed = cycle, False
+        if self._keeps:
+            self.kept = [*self.kept[1 - KEPT :], cycle]
         self.touch(cycle)
 
     def touch(self, cycle: CycleRecord) -> None:
@@ -123,10 +144,10 @@ class Cycles:
         cycle = self.open
         if cycle is not None:
             self._close(at_us, PARTIAL)
-            cycle.outcome = PARTIAL
             self.suspended = cycle if cycle.end_us is not None else None
         self._program = None
         self._executing = None
+        self._severed = True
 
     def _same_run(self, raw_us: int) -> bool:
         """The server still names the moment at which this very run began: it went on through the gap."""
@@ -140,12 +161,22 @@ class Cycles:
         cycle.turn(cycle.mark_us, STEP_INDEX[OTHER], "", None)
         cycle.advance(at_us)
         self.open, self.suspended, self.last = cycle, None, None
+        self.kept = [c for c in self.kept if c is not cycle]
 
     def at(self, at_us: int) -> CycleRecord | None:
         """The cycle that something told at this instant belongs to: begun before it, open or just closed."""
         if self.open is not None and self.open.start_us < at_us:
             return self.open
-        return self.last if self.open is None or self.open.start_us == at_us else None
+        return None if self._severed else self.last
+
+    def spanning(self, begin_us: int, end_us: int) -> CycleRecord | None:
+        """The cycle, open or waiting for its energy, that holds all of a piece of time."""
+        if self.open is not None and self.open.start_us <= begin_us:
+            return self.open
+        for cycle in self.kept:
+            if cycle.start_us <= begin_us and end_us <= (cycle.end_us or 0):
+                return cycle
+        return None
 
     def take_touched(self) -> list[CycleRecord]:
         """Closed cycles to tell since the last call."""
@@ -153,15 +184,21 @@ class Cycles:
         return touched
 
     def save(self) -> list[object]:
-        """State as plain data."""
-        records = [c.save() if c else None for c in (self.open, self.last, self.suspended)]
-        return [*records, self._program, self._executing, self._allowed]
+        """State as plain data: each cycle once, then who is who by place."""
+        known: list[CycleRecord] = []
+        for cycle in (self.open, self.last, self.suspended, *self.kept):
+            if cycle is not None and not any(c is cycle for c in known):
+                known.append(cycle)
+        place = {id(cycle): n for n, cycle in enumerate(known)}
+        roles = [None if c is None else place[id(c)] for c in (self.open, self.last, self.suspended)]
+        kept = [place[id(cycle)] for cycle in self.kept]
+        flags = [self._program, self._executing, self._allowed, self._severed]
+        return [[cycle.save() for cycle in known], roles, kept, flags]
 
-    def load(self, state: list[object]) -> None:
-        """The reverse of save; a suspended cycle and the last one stay one and the same."""
-        opened, last, suspended, self._program, self._executing, self._allowed = state  # type: ignore[assignment]
-        self.open = CycleRecord.load_state(opened) if opened else None  # type: ignore[arg-type]
-        self.last = CycleRecord.load_state(last) if last else None  # type: ignore[arg-type]
-        self.suspended = CycleRecord.load_state(suspended) if suspended else None  # type: ignore[arg-type]
-        if self.last and self.suspended and self.last.start_us == self.suspended.start_us:
-            self.suspended = self.last
+    def load(self, state: list[Any]) -> None:
+        """The reverse of save."""
+        records, roles, kept, flags = state
+        known = [CycleRecord.load_state(record) for record in records]
+        self.open, self.last, self.suspended = (None if n is None else known[n] for n in roles)
+        self.kept = [known[n] for n in kept]
+        self._program, self._executing, self._allowed, self._severed = flags

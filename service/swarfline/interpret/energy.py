@@ -2,17 +2,27 @@
 
 Power is held from one reading to the next (exact for a source that reports on change), never across a gap.
 A counter's step is spread evenly over the time since its last reading. Pieces end where the condition changes
-and at every UTC quarter hour, so that demand and any span of quarter hours are sums of whole pieces.
+and at every UTC quarter hour, so that demand and any span of quarter hours are sums of whole pieces; only
+what a counter gained unobserved is one piece per unobserved stretch, since nobody knows when.
 """
 
 from __future__ import annotations
 
+from itertools import pairwise
+from typing import Any
+
 from swarfline.facts import UNOBSERVED, Energy
 from swarfline.interpret.counts import Counter
 from swarfline.interpret.cycles import Cycles
+from swarfline.interpret.numbers import number_of
 
 QUARTER_US = 900_000_000
+MARKS = 1000
+"""Turns kept while the counter stays silent; of older ones only the time is kept, as unobserved."""
 _JOULES_PER_WH = 3600.0
+
+Mark = tuple[int, str, int | None]
+"""(from here on, condition, start of the cycle that is open)"""
 
 
 class EnergyMeter:
@@ -39,37 +49,91 @@ class EnergyMeter:
         self._at_us = 0
         self._start_us = 0
         self._joules: float | None = None
-        self._marks: list[list[object]] = []
+        self._marks: list[Mark] = []
 
-    def turn(self, at_us: int, condition: str, cycles: Cycles) -> list[Energy]:
-        """Book up to ``at_us`` on what was, then go on under ``condition``; finished pieces come back."""
+    # -- power, held ---------------------------------------------------------------------------------------
+
+    def advance(self, at_us: int, cycles: Cycles) -> list[Energy]:
+        """Book what power gave up to ``at_us``, on the condition and the cycle that were until then."""
         if self.by_counter:
-            self._marks.append([at_us, condition, cycles.open.start_us if cycles.open else None])
             return []
-        done = self._book(at_us, cycles)
-        if condition != self._condition:
-            done += self._finish(at_us)
-            self._condition = condition
+        done: list[Energy] = []
+        if self._power is not None and self._condition is not None:
+            if cycles.open is not None:
+                cycles.open.pay(max(self._at_us, cycles.open.start_us), at_us, self._power)
+            done = self._pieces(at_us, self._power)
+        self._at_us = at_us
         return done
 
     def power(self, at_us: int, watts: object, cycles: Cycles) -> list[Energy]:
         """A power reading; None when the power is not known from here on."""
-        done = self._book(at_us, cycles)
-        known = isinstance(watts, int | float) and not isinstance(watts, bool) and watts >= 0
-        if (self._power is None) != (not known):
+        done = self.advance(at_us, cycles)
+        known = number_of(watts)
+        if known is not None and known < 0:
+            known = None
+        if (self._power is None) != (known is None):
             done += self._finish(at_us)
-        self._power = float(watts) if known else None  # type: ignore[arg-type]
+        self._power = None if known is None else float(known)
         return done
 
-    def _book(self, at_us: int, cycles: Cycles) -> list[Energy]:
+    # -- the counter, spread -------------------------------------------------------------------------------
+
+    def counter(self, at_us: int, watt_hours: object, cycles: Cycles) -> list[Energy]:
+        """A reading of the energy counter: what it added is spread over the turns since the last one."""
+        number, marks = number_of(watt_hours), self._marks
+        if number is None or number < 0 or not marks:
+            return []
+        baseline, first_us = self._counter.last is None, marks[0][0]
+        if not baseline and at_us <= first_us:
+            return []
+        joules = self._counter.take(number) * _JOULES_PER_WH
+        self._marks = [(at_us, *marks[-1][1:])]
         done: list[Energy] = []
-        if self._power is not None and self._condition is not None:
-            if cycles.open is not None:
-                spent = at_us - max(self._at_us, cycles.open.start_us)
-                cycles.open.energy_j = (cycles.open.energy_j or 0.0) + self._power * spent * 1e-6
-            done = self._pieces(at_us, self._power)
-        self._at_us = max(self._at_us, at_us)
+        if not baseline:
+            watts = joules * 1e6 / (at_us - first_us)
+            for (begin, condition, _), (end, _, _) in pairwise([*marks, (at_us, "", None)]):
+                done += self._spread(begin, end, condition, watts, cycles)
+        cycles.kept = []
         return done
+
+    def _spread(self, begin: int, end: int, condition: str, watts: float, cycles: Cycles) -> list[Energy]:
+        if end <= begin:
+            return []
+        cycle = cycles.spanning(begin, end)
+        if cycle is not None:
+            cycle.pay(begin, end, watts)
+            cycles.touch(cycle)
+        done: list[Energy] = []
+        if condition != self._condition or self._at_us != begin:
+            done = self._finish(self._at_us)
+        self._condition, self._at_us = condition, begin
+        if condition == UNOBSERVED:
+            self._start_us, self._joules, self._at_us = begin, watts * (end - begin) * 1e-6, end
+            return done + self._finish(end)
+        return done + self._pieces(end, watts)
+
+    def _mark(self, at_us: int, condition: str, cycles: Cycles) -> None:
+        cycle_us = None if cycles.open is None else cycles.open.start_us
+        if not self._marks or self._marks[-1][1:] != (condition, cycle_us):
+            self._marks.append((at_us, condition, cycle_us))
+        if len(self._marks) > MARKS:
+            self._marks[: MARKS // 2] = [(self._marks[0][0], UNOBSERVED, None)]
+
+    # -- both ----------------------------------------------------------------------------------------------
+
+    def turn(self, at_us: int, condition: str, cycles: Cycles) -> list[Energy]:
+        """From ``at_us`` on, up to which power is booked, under ``condition`` and perhaps another cycle."""
+        if self.by_counter:
+            self._mark(at_us, condition, cycles)
+            return []
+        done = self._finish(at_us) if condition != self._condition else []
+        self._condition = condition
+        return done
+
+    def lose(self, at_us: int, cycles: Cycles) -> list[Energy]:
+        """The connection is lost: power is not known from here on; a counter goes on counting unseen."""
+        done = [] if self.by_counter else self.power(at_us, None, cycles)
+        return done + self.turn(at_us, UNOBSERVED, cycles)
 
     def _pieces(self, at_us: int, watts: float) -> list[Energy]:
         done: list[Energy] = []
@@ -84,67 +148,19 @@ class EnergyMeter:
         return done
 
     def _finish(self, at_us: int) -> list[Energy]:
-        if self._joules is None or at_us <= self._start_us or self._condition is None:
-            self._joules = None
-            return []
-        piece = self._piece(self._start_us, at_us, self._joules)
-        self._joules = None
-        return [piece]
-
-    def counter(self, at_us: int, watt_hours: object, cycles: Cycles) -> list[Energy]:
-        """A reading of the energy counter: what it added is spread over the turns since the last one."""
-        baseline = self._counter.last is None
-        joules = self._counter.take(watt_hours) * _JOULES_PER_WH
-        marks = self._marks
-        if not marks:
-            return []
-        self._marks = [[at_us, marks[-1][1], marks[-1][2]]]
-        first: int = marks[0][0]  # type: ignore[assignment]
-        if baseline or at_us <= first:
-            return []
-        done: list[Energy] = []
-        for (begin, condition, cycle_start), after in zip(marks, [*marks[1:], [at_us, "", None]], strict=True):
-            end = min(at_us, after[0])  # type: ignore[type-var]
-            done += self._spread(begin, end, condition, cycle_start, joules / (at_us - first), cycles)  # type: ignore[arg-type]
-        return done
-
-    def _spread(
-        self, begin: int, end: int, condition: str, cycle_start: int | None, rate: float, cycles: Cycles
-    ) -> list[Energy]:
-        if end <= begin:
-            return []
-        for cycle in (cycles.open, cycles.last):
-            if cycle is not None and cycle.start_us == cycle_start:
-                cycle.energy_j = (cycle.energy_j or 0.0) + rate * (end - begin)
-                cycles.touch(cycle)
-        return self._book_counted(begin, end, condition, rate)
-
-    def _book_counted(self, begin: int, end: int, condition: str, rate: float) -> list[Energy]:
-        done: list[Energy] = []
-        if condition != self._condition or (self._joules is not None and self._at_us != begin):
-            done += self._finish(self._at_us)
-        self._condition, self._at_us = condition, begin
-        if condition == UNOBSERVED:
-            self._start_us, self._joules = begin, rate * (end - begin)
-            return done + self._finish(end)
-        return done + self._pieces(end, rate * 1e6)
-
-    def lose(self, at_us: int, cycles: Cycles) -> list[Energy]:
-        """The connection is lost: power is not known from here on; a counter goes on counting unseen."""
-        done = self.turn(at_us, UNOBSERVED, cycles)
-        return done if self.by_counter else done + self.power(at_us, None, cycles)
+        joules, self._joules = self._joules, None
+        return [] if joules is None else [self._piece(self._start_us, at_us, joules)]
 
     def current(self, until_us: int) -> list[Energy]:
         """The piece being written and, where power is held longer, those that follow it, as far as observed."""
-        if self._condition is None or (self._power is None and self._joules is None):
-            return []
-        watts = 0.0 if self.by_counter or self._power is None else self._power
-        until_us = self._at_us if self.by_counter else max(until_us, self._at_us)
-        start, joules = (self._start_us, self._joules) if self._joules is not None else (self._at_us, 0.0)
-        booked, found = self._at_us, []
+        if self.by_counter or self._power is None or self._condition is None:
+            return [] if self._joules is None else [self._piece(self._start_us, self._at_us, self._joules, True)]
+        start, joules = (self._at_us, 0.0) if self._joules is None else (self._start_us, self._joules)
+        booked, until_us = self._at_us, max(until_us, self._at_us)
+        found: list[Energy] = []
         while start < until_us:
-            end = min(until_us, (start // QUARTER_US + 1) * QUARTER_US)
-            joules += watts * (end - booked) * 1e-6
+            end = min(until_us, (booked // QUARTER_US + 1) * QUARTER_US)
+            joules += self._power * (end - booked) * 1e-6
             found.append(self._piece(start, end, joules, still=True))
             start = booked = end
             joules = 0.0
@@ -156,12 +172,11 @@ class EnergyMeter:
 
     def save(self) -> list[object]:
         """State as plain data."""
-        return [
-            self._counter.last, self._power, self._condition, self._at_us, self._start_us, self._joules, self._marks,
-        ]  # fmt: skip
+        booked = [self._condition, self._at_us, self._start_us, self._joules]
+        return [self._counter.last, self._power, *booked, list(self._marks)]
 
-    def load(self, state: list[object]) -> None:
+    def load(self, state: list[Any]) -> None:
         """The reverse of save."""
-        (
-            self._counter.last, self._power, self._condition, self._at_us, self._start_us, self._joules, self._marks,
-        ) = state  # type: ignore[assignment]  # fmt: skip
+        self._counter.last, self._power, *booked, marks = state
+        self._condition, self._at_us, self._start_us, self._joules = booked
+        self._marks = [(at_us, condition, cycle_us) for at_us, condition, cycle_us in marks]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from swarfline.facts import Fact
 from swarfline.interpret.machine import MachineFold
@@ -62,10 +63,14 @@ class Fold:
         newest = self._machines[machine].order.newest_us
         return None if newest == NEVER else newest
 
+    def snapshot(self, machine: str) -> dict[str, object]:
+        """The present picture of one machine, as plain data."""
+        return self._machines[machine].snapshot()
+
     def save(self, machine: str) -> dict[str, object]:
         """Checkpoint of one machine as plain data (JSON)."""
         return self._machines[machine].save()
 
-    def load(self, machine: str, state: dict[str, object]) -> None:
+    def load(self, machine: str, state: dict[str, Any]) -> None:
         """Go on from a checkpoint."""
         self._machines[machine].load(state)

@@ -1,15 +1,18 @@
 """Order by corrected source time inside a reorder window; what comes later than that is late.
 
 House rules: what is released depends only on the sequence of readings, never on how it was sliced. The
-watermark is the newest time seen minus the window; everything strictly before it is final.
+watermark is the newest time seen minus the window; everything strictly before it is final. What the link says
+is never late and stays in the order in which it came: a loss that got lost would end the machine's story.
 """
 
 from __future__ import annotations
 
+from math import isfinite
 from operator import itemgetter
+from typing import Any
 
 from swarfline.interpret.settings import MachineSettings
-from swarfline.signals import CLOCK_OFFSET, LINK, LINK_BACK, Reading
+from swarfline.signals import CLOCK_OFFSET, LINK, LINK_ALIVE, Reading
 
 # (effective time, arrival number, signal, value, quality, raw source time)
 Ordered = tuple[int, int, str, object, int, int]
@@ -38,11 +41,12 @@ class Order:
         if signal == CLOCK_OFFSET:
             self._correct_by(value)
             return True
-        moment = self._effective(signal, source_us, received_us)
-        if moment < self.watermark_us:
-            return False
-        if signal == LINK and value == LINK_BACK:
-            self.floor_us = moment
+        if signal == LINK:
+            moment = self._linked(value, source_us)
+        else:
+            moment = self._effective(source_us, received_us)
+            if moment < self.watermark_us:
+                return False
         self.pending.append((moment, self.arrivals, signal, value, quality, source_us))
         self.arrivals += 1
         if moment > self.newest_us:
@@ -50,17 +54,27 @@ class Order:
             self.watermark_us = moment - self._settings.reorder_us
         return True
 
+    @property
+    def observed_us(self) -> int:
+        """How far the machine's time is final."""
+        return min(self.watermark_us, self.newest_us)
+
     def _correct_by(self, offset: object) -> None:
-        if isinstance(offset, int | float):
+        if isinstance(offset, int | float) and isfinite(offset):
             wide = abs(offset) > self._settings.clock_tolerance_us
             self._offset_us = int(offset) if wide and self._settings.max_skew_us is not None else 0
 
-    def _effective(self, signal: str, source_us: int, received_us: int) -> int:
-        """Link times are already in the ruling clock; others are corrected, and clamped to the last return:
-        a value handed over when the connection came back may carry the time of its last change long before.
+    def _linked(self, event: object, source_us: int) -> int:
+        """Link times are already in the ruling clock."""
+        if event == LINK_ALIVE:
+            return max(source_us, self.watermark_us)
+        self.floor_us = max(source_us, self.watermark_us, self.floor_us)
+        return self.floor_us
+
+    def _effective(self, source_us: int, received_us: int) -> int:
+        """A value's time, corrected, and clamped to the last return of the link: a value handed over when the
+        connection came back may carry the time of its last change long before.
         """
-        if signal == LINK:
-            return source_us
         moment = source_us - self._offset_us
         skew = self._settings.max_skew_us
         if skew is not None and moment - received_us > skew:
@@ -90,9 +104,10 @@ class Order:
 
     def save(self) -> list[object]:
         """State as plain data."""
-        return [self._offset_us, self.arrivals, self.floor_us, self.newest_us, self.watermark_us, self.pending]
+        marks = [self._offset_us, self.arrivals, self.floor_us, self.newest_us, self.watermark_us]
+        return [*marks, list(self.pending)]
 
-    def load(self, state: list[object]) -> None:
+    def load(self, state: list[Any]) -> None:
         """The reverse of save."""
-        self._offset_us, self.arrivals, self.floor_us, self.newest_us, self.watermark_us, pending = state  # type: ignore[assignment]
-        self.pending = [tuple(item) for item in pending]  # type: ignore[attr-defined]
+        self._offset_us, self.arrivals, self.floor_us, self.newest_us, self.watermark_us, pending = state
+        self.pending = [tuple(item) for item in pending]

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
+from typing import Any
 
-from swarfline.facts import CUTTING, RUNNING, STEPS, Cycle, StepPiece, ToolUse
+from swarfline.facts import CUTTING, OTHER, RUNNING, STEPS, Cycle, StepPiece, ToolUse
 from swarfline.interpret.steps import STEP_INDEX
 
 _CUTTING = STEP_INDEX[CUTTING]
+
+STRIP_PIECES = 2000
+"""A strip tells no more pieces than these; what follows is one piece of step ``other``."""
 
 
 @dataclass(slots=True)
@@ -24,25 +28,28 @@ class ToolTally:
 
 @dataclass(slots=True, eq=False)
 class CycleRecord:
-    """A cycle being written. ``mark_us`` is how far its steps are added up."""
+    """A cycle being written. ``mark_us`` is how far its steps are added up, ``paid_us`` how far its energy is
+    known without a hole (None: there is one); ``finished``: its end was told, whether or not its start was.
+    """
 
     machine: str
     start_us: int
     start_raw_us: int
     partial: bool
     mark_us: int
+    paid_us: int | None
     end_us: int | None = None
     outcome: str = RUNNING
     program: str = ""
     part: str = ""
     lot: str = ""
-    labelled: bool = False
+    finished: bool = False
     parts: int = 0
-    step: int = STEP_INDEX["other"]
+    step: int = STEP_INDEX[OTHER]
     tool: str = ""
     load: float | None = None
     step_us: list[int] = field(default_factory=lambda: [0] * len(STEPS))
-    energy_j: float | None = None
+    energy_j: float = 0.0
     tools: dict[str, ToolTally] = field(default_factory=dict)
     strip: list[tuple[int, int, str]] = field(default_factory=list)
 
@@ -74,11 +81,27 @@ class CycleRecord:
             return
         self.advance(at_us)
         if not self.strip or step != self.step or tool != self.tool:
-            offset = at_us - self.start_us
-            if self.strip and self.strip[-1][0] == offset:
-                self.strip.pop()
-            self.strip.append((offset, step, tool))
+            self._draw(at_us - self.start_us, step, tool)
         self.step, self.tool, self.load = step, tool, load
+
+    def _draw(self, offset: int, step: int, tool: str) -> None:
+        strip = self.strip
+        if len(strip) >= STRIP_PIECES:
+            return
+        if strip and strip[-1][0] == offset:
+            strip.pop()
+        if len(strip) == STRIP_PIECES - 1:
+            step, tool = STEP_INDEX[OTHER], ""
+        if not strip or strip[-1][1:] != (step, tool):
+            strip.append((offset, step, tool))
+
+    def pay(self, begin_us: int, end_us: int, watts: float) -> None:
+        """Energy of a piece of the cycle's time, told in order of time."""
+        if self.paid_us is not None and begin_us > self.paid_us:
+            self.paid_us = None
+        if self.paid_us is not None and end_us > begin_us:
+            self.energy_j += watts * (end_us - begin_us) * 1e-6
+            self.paid_us = end_us
 
     def add_life(self, tool: str, used: float) -> None:
         """Life that a tool used up in this cycle."""
@@ -103,11 +126,17 @@ class CycleRecord:
             self.lot,
             self.parts,
             tuple(step_us),
-            self.energy_j,
+            self._energy(),
             tuple(_use(tool, tally) for tool, tally in self.tools.items()),
             tuple(StepPiece(offset, STEPS[step], tool) for offset, step, tool in self.strip),
             is_open,
         )
+
+    def _energy(self) -> float | None:
+        """Joules, when they are known for all of the cycle so far; a part of them would look like thrift."""
+        if self.paid_us is None or self.paid_us < (self.end_us or self.start_us + 1):
+            return None
+        return self.energy_j
 
     def save(self) -> dict[str, object]:
         """State as plain data."""
@@ -116,15 +145,15 @@ class CycleRecord:
             tool: [t.order, t.in_spindle_us, t.cutting_us, t.load_us, t.load_peak, t.life_used]
             for tool, t in self.tools.items()
         }
+        state["step_us"], state["strip"] = list(self.step_us), list(self.strip)
         return state
 
     @classmethod
-    def load_state(cls, state: dict[str, object]) -> CycleRecord:
+    def load_state(cls, state: dict[str, Any]) -> CycleRecord:
         """The reverse of save."""
-        plain = dict(state)
-        plain["tools"] = {tool: ToolTally(*tally) for tool, tally in state["tools"].items()}  # type: ignore[attr-defined]
-        plain["strip"] = [tuple(piece) for piece in state["strip"]]  # type: ignore[attr-defined]
-        return cls(**plain)  # type: ignore[arg-type]
+        tools = {tool: ToolTally(*tally) for tool, tally in state["tools"].items()}
+        strip = [tuple(piece) for piece in state["strip"]]
+        return cls(**{**state, "tools": tools, "strip": strip, "step_us": list(state["step_us"])})
 
 
 def _use(tool: str, tally: ToolTally) -> ToolUse:

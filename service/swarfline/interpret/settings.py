@@ -14,7 +14,9 @@ class MachineSettings:
     """Settings of one machine; ``signals`` are the machine signals it offers.
 
     ``parts_per_cycle`` by part; ``widths`` in bits by counter signal (32 where missing).
-    ``max_skew_us`` None: the server's clock is taken as it is (no correction, no plausibility limit).
+    ``max_skew_us``: a source time that lies further ahead of its receipt, after correction, is taken for wrong
+    and the receipt counts; one such time believed would make all true ones late until it is reached. None: the
+    server's clock is taken as it is (no correction, no plausibility limit).
     """
 
     machine: str
@@ -26,7 +28,7 @@ class MachineSettings:
     bounds: str | None = None
     reorder_us: int = 1_000_000
     clock_tolerance_us: int = 500_000
-    max_skew_us: int | None = 3_600_000_000
+    max_skew_us: int | None = 5_000_000
     cutting_load_pct: float = 5.0
 
     @property

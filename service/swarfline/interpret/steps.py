@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from swarfline.facts import CUTTING, HELD, OTHER, POSITIONING, PRODUCING, STEPS, TOOL_CHANGE
+from swarfline.facts import CUTTING, HELD, OTHER, POSITIONING, PRODUCING, STEPS, TOOL_CHANGE, UNOBSERVED
+from swarfline.interpret.numbers import number_of
 
 STEP_INDEX: Mapping[str, int] = {step: i for i, step in enumerate(STEPS)}
 
@@ -14,7 +15,10 @@ def step_now(values: Mapping[str, object], condition: str, cutting_load_pct: flo
 
     Where a tool change and positioning overlap, the time counts as the tool change's; positioning is only
     what it costs beyond that. So the steps add up to the cycle and simultaneous moves are not counted twice.
+    While the machine's state is not known the step is not known either.
     """
+    if condition == UNOBSERVED:
+        return OTHER
     if condition != PRODUCING:
         return HELD
     if values.get("tool_changing"):
@@ -28,7 +32,8 @@ def step_now(values: Mapping[str, object], condition: str, cutting_load_pct: flo
 
 
 def _above(value: object, limit: float) -> bool:
-    return isinstance(value, int | float) and value > limit
+    number = number_of(value)
+    return number is not None and number > limit
 
 
 def steps_known(signals: frozenset[str]) -> list[str]:

@@ -2,53 +2,38 @@
 
 from __future__ import annotations
 
-import difflib
 import ipaddress
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
-from swarfline.plant.model import Machine, NodeRef, Plant
-from swarfline.plant.shifts import overlaps
-from swarfline.signals import SIGNALS, TOOL_FIELDS, Kind
+from swarfline.plant.addresses import KNOWN_NAMESPACES, address_errors, namespaces
+from swarfline.plant.model import Machine, Plant
+from swarfline.plant.nodes import node_errors
+from swarfline.plant.shifts import breaks_outside, overlaps
+from swarfline.plant.wording import nearest, unknown
+
+__all__ = ["KNOWN_NAMESPACES", "cross_checks", "is_loopback", "namespaces"]
 
 STATE_SIGNALS = ("state", "executing")
 PROGRESS_SIGNALS = ("part_count", "cycle_count", "program_state")
-KNOWN_NAMESPACES = {
-    "ua": "http://opcfoundation.org/UA/",
-    "di": "http://opcfoundation.org/UA/DI/",
-    "ia": "http://opcfoundation.org/UA/IA/",
-    "mch": "http://opcfoundation.org/UA/Machinery/",
-    "jc": "http://opcfoundation.org/UA/ISA95-JOBCONTROL_V2/",
-    "job": "http://opcfoundation.org/UA/Machinery/Jobs/",
-    "mt": "http://opcfoundation.org/UA/MachineTool/",
-    "pv": "http://opcfoundation.org/UA/Machinery/ProcessValues/",
-    "res": "http://opcfoundation.org/UA/Machinery/Result/",
-    "cnc": "http://opcfoundation.org/UA/CNC",
-    "en": "http://opcfoundation.org/UA/Machinery/Energy/",
-    "ecm": "http://opcfoundation.org/UA/ECM/",
-}
-"""Prefixes that need no [namespaces] entry: the companion specifications."""
 
 
 def cross_checks(plant: Plant) -> list[str]:
-    """One line per error, in the file's order."""
-    checks = (_zone, _listen, _shifts, _stops, _parts, _references, _mappings, _machines)
+    """One line per error, by table."""
+    checks = (
+        _zone, _listen, _shifts, _stops, _parts, _references, node_errors, address_errors, _machines,
+    )  # fmt: skip
     return [line for find in checks for line in find(plant)]
-
-
-def namespaces(plant: Plant) -> dict[str, str]:
-    """Namespace URI by prefix, the well-known ones included."""
-    return {**KNOWN_NAMESPACES, **plant.namespaces}
 
 
 def _zone(plant: Plant) -> Iterator[str]:
     name = plant.plant.time_zone
     try:
         ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, IsADirectoryError):
-        near = difflib.get_close_matches(name, available_timezones(), n=1, cutoff=0.5)
-        hint = f"; did you mean {near[0]!r}?" if near else ""
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        near = nearest(name, available_timezones())
+        hint = f"; did you mean {near!r}?" if near else ""
         yield f"[plant]: key 'time_zone' = {name!r}: unknown IANA time zone{hint}"
 
 
@@ -80,7 +65,13 @@ def _shifts(plant: Plant) -> Iterator[str]:
     for shift in plant.shifts:
         for machine in shift.machines:
             if machine not in known:
-                yield f"[[shifts]] {shift.name!r}: key 'machines': {_unknown('machine', machine, known)}"
+                yield f"[[shifts]] {shift.name!r}: key 'machines': {unknown('machine', machine, known)}"
+        for pause in breaks_outside(shift):
+            span = f"{shift.start:%H:%M}–{shift.end:%H:%M}"
+            yield (
+                f"[[shifts]] {shift.name!r}: key 'breaks': {pause.start:%H:%M}–{pause.end:%H:%M} does not lie "
+                f"inside the shift ({span})"
+            )
     for first, second, machine in overlaps(plant.shifts, tuple(known)):
         yield (
             f"[[shifts]] {second!r}: key 'start': overlaps shift {first!r} on machine {machine}; a machine can "
@@ -98,20 +89,20 @@ def _stops(plant: Plant) -> Iterator[str]:
             yield f"{where}: key 'end' = {stop.end.isoformat()}: must be after 'start' {stop.start.isoformat()}"
         for machine in stop.machines:
             if machine not in known:
-                yield f"{where}: key 'machines': {_unknown('machine', machine, known)}"
+                yield f"{where}: key 'machines': {unknown('machine', machine, known)}"
 
 
 def _parts(plant: Plant) -> Iterator[str]:
     for part in _twice(p.id for p in plant.parts):
         yield f"[[parts]] {part!r}: key 'id': used by two parts"
     for program in _twice(program for p in plant.parts for program in p.programs):
-        yield f"[[parts]]: key 'programs': program {program!r} is claimed by two parts"
+        yield f"[[parts]]: key 'programs': program {program!r} is claimed twice"
 
 
 def _references(plant: Plant) -> Iterator[str]:
     for label, ids in (
-        ("[[servers]]", [s.id for s in plant.servers]),
         ("[[cells]]", [c.id for c in plant.cells]),
+        ("[[servers]]", [s.id for s in plant.servers]),
     ):
         for twice in _twice(ids):
             yield f"{label} {twice!r}: key 'id': used twice"
@@ -126,59 +117,11 @@ def _references(plant: Plant) -> Iterator[str]:
             ("part", machine.part, parts),
         ):
             if value is not None and value not in known:
-                yield f"{_where(machine)}: key {key!r}: {_unknown(key, value, known)}"
-
-
-def _unknown(what: str, value: str, known: Iterable[str]) -> str:
-    listed = list(known)
-    near = difflib.get_close_matches(value, listed, n=1, cutoff=0.5)
-    hint = f"; did you mean {near[0]!r}?" if near else f" (there are: {', '.join(listed) or 'none'})"
-    return f"no {what} {value!r}{hint}"
+                yield f"{_where(machine)}: key {key!r}: {unknown(key, value, known)}"
 
 
 def _where(machine: Machine) -> str:
     return f"[[servers.machines]] {machine.id!r}"
-
-
-def _mappings(plant: Plant) -> Iterator[str]:
-    for name, mapping in plant.mappings.items():
-        yield from _signal_names(f"[mappings.{name}.signals]", mapping.signals)
-        yield from _tool_fields(f"[mappings.{name}.tools.each", mapping.tools.each)
-    for machine in plant.machines:
-        yield from _signal_names(f"{_where(machine)} signals", machine.signals)
-        if machine.tools is not None:
-            yield from _tool_fields(f"{_where(machine)} [tools.each", machine.tools.each)
-
-
-def _signal_names(where: str, signals: Mapping[str, NodeRef]) -> Iterator[str]:
-    for name in signals:
-        if name not in SIGNALS:
-            yield f"{where}: unknown signal {name!r}{_near(name, SIGNALS)}"
-    yield from _choices(where, signals)
-
-
-def _choices(where: str, signals: Mapping[str, NodeRef]) -> Iterator[str]:
-    for name, ref in signals.items():
-        signal = SIGNALS.get(name) or TOOL_FIELDS.get(name)
-        if signal is None or signal.kind is not Kind.ENUM:
-            continue
-        for code, value in (ref.values or {}).items():
-            if value not in signal.choices:
-                allowed = ", ".join(signal.choices)
-                yield f"{where}: signal {name!r}: values: code {code!r} = {value!r} is not one of: {allowed}"
-
-
-def _tool_fields(where: str, each: Mapping[str, Mapping[str, NodeRef]]) -> Iterator[str]:
-    for key, fields in each.items():
-        for field in fields:
-            if field not in TOOL_FIELDS:
-                yield f"{where}.{key}]: unknown tool field {field!r}{_near(field, TOOL_FIELDS)}"
-        yield from _choices(f"{where}.{key}]", fields)
-
-
-def _near(name: str, known: Iterable[str]) -> str:
-    near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.5)
-    return f"; did you mean {near[0]!r}?" if near else f" (known: {', '.join(known)})"
 
 
 def _machines(plant: Plant) -> Iterator[str]:
@@ -193,25 +136,3 @@ def _machines(plant: Plant) -> Iterator[str]:
             yield f"{_where(machine)}: none of {allowed} is mapped; one of them is required"
         if machine.cycle_bounds is not None and machine.cycle_bounds not in (*nodes, "executing"):
             yield f"{_where(machine)}: key 'cycle_bounds' = {machine.cycle_bounds!r}: that signal is not mapped"
-        yield from _prefixes(plant, machine)
-
-
-def _prefixes(plant: Plant, machine: Machine) -> Iterator[str]:
-    known = namespaces(plant)
-    refs = {**{k: r.node for k, r in plant.nodes_of(machine).items()}, "root": machine.root}
-    refs["tools.objects"] = plant.tools_of(machine).objects or ""
-    for key, node in refs.items():
-        if node.startswith("nsu="):
-            continue
-        if node.startswith("ns="):
-            yield (
-                f"{_where(machine)}: {key} = {node!r}: namespace indexes change when a server restarts; write the "
-                "namespace's URI (nsu=URI;s=…) or a browse path"
-            )
-            continue
-        for step in node.split("/") if node else ():
-            prefix, colon, _ = step.partition(":")
-            if not colon:
-                yield f"{_where(machine)}: {key} = {node!r}: step {step!r} needs a prefix, as in 'mt:{step}'"
-            elif prefix not in known:
-                yield f"{_where(machine)}: {key} = {node!r}: {_unknown('namespace prefix', prefix, known)}"

@@ -5,33 +5,45 @@ from __future__ import annotations
 from datetime import datetime, time
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
 from swarfline.calendar import Calendar
-from swarfline.signals import TOOL_FIELDS, find_signal
-from swarfline.units import factor, inside_units
 
-Id = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")]
+ID_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$"
+ENDPOINT_PATTERN = r"^opc\.tcp://[^\s/]+(/\S*)?$"
+
+Id = Annotated[str, StringConstraints(pattern=ID_PATTERN)]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 
-def _wall_time(value: object) -> object:
+def _wall_time(value: object) -> time:
     if isinstance(value, str):
         try:
-            return time.fromisoformat(value)
+            value = time.fromisoformat(value)
         except ValueError:
-            raise ValueError(f"{value!r} is no time of day; write it as HH:MM") from None
+            raise ValueError("no time of day; write it as HH:MM") from None
+    if not isinstance(value, time) or value.tzinfo is not None:
+        raise ValueError("no time of day of the plant's time zone; write it as HH:MM")
     return value
 
 
 WallTime = Annotated[time, BeforeValidator(_wall_time)]
 
 
+def _meaning(value: object) -> object:
+    if not isinstance(value, str | bool):
+        raise ValueError("must be a text in quotes, true or false")
+    return value
+
+
+Meaning = Annotated[str | bool, BeforeValidator(_meaning)]
+
+
 class Table(BaseModel):
     """Base of every table: frozen, nothing unknown."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class PlantTable(Table):
@@ -141,7 +153,7 @@ class NodeRef(Table):
     offset: float = 0.0
     unit: str | None = Field(default=None, description="unit of the node, where it does not say so itself")
     index: int | None = Field(default=None, ge=0, description="element of an array, from 0")
-    values: dict[str, str | bool] | None = Field(default=None, description="code of the node → our value")
+    values: dict[str, Meaning] | None = Field(default=None, description="code of the node → our value")
     width: Literal[8, 16, 32, 64] | None = Field(default=None, description="bits of a counter")
 
 
@@ -152,26 +164,7 @@ def _node(value: object) -> object:
 Node = Annotated[NodeRef, BeforeValidator(_node)]
 
 
-def _known(names: dict[str, NodeRef]) -> dict[str, NodeRef]:
-    for name, ref in names.items():
-        signal = find_signal(name) or TOOL_FIELDS.get(name)
-        if signal is not None and ref.unit is not None:
-            _check_unit(name, ref.unit, signal.unit)
-    return names
-
-
-def _check_unit(name: str, unit: str, signal_unit: str) -> None:
-    problems = []
-    for inside in inside_units(signal_unit):
-        try:
-            factor(unit, inside)
-            return
-        except ValueError as problem:
-            problems.append(str(problem))
-    raise ValueError(f"{name}: {'; '.join(problems)}")
-
-
-Nodes = Annotated[dict[str, Node], AfterValidator(_known)]
+Nodes = dict[str, Node]
 
 
 class ToolMapping(Table):
@@ -210,7 +203,7 @@ class Server(Table):
     """[[servers]]"""
 
     id: Id
-    endpoint: Annotated[str, StringConstraints(pattern=r"^opc\.tcp://[^\s/]+(/\S*)?$")]
+    endpoint: Annotated[str, StringConstraints(pattern=ENDPOINT_PATTERN)]
     machines: tuple[Machine, ...] = Field(min_length=1)
     access: Literal["subscribe", "read"] = Field(
         default="subscribe", description="subscriptions, or cyclic Read where a server refuses them"
@@ -244,7 +237,7 @@ class Plant(Table):
     namespaces: dict[str, str] = Field(default_factory=dict, description="prefix → namespace URI")
     mappings: dict[str, Mapping] = Field(default_factory=dict)
     servers: tuple[Server, ...] = Field(min_length=1)
-    path: str = Field(default="", exclude=True)
+    path: str = Field(default="", alias="(path)", exclude=True)
 
     @property
     def machines(self) -> tuple[Machine, ...]:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime, time
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from swarfline.calendar import Break, Calendar, PlannedStop, Shift, to_us
 
 if TYPE_CHECKING:
-    from swarfline.plant.model import PlannedStopTable, Plant, ShiftTable
+    from swarfline.plant.model import BreakTable, PlannedStopTable, Plant, ShiftTable
 
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-_WEEK_MINUTES = 7 * 24 * 60
+_DAY_MINUTES = 24 * 60
+_WEEK_MINUTES = 7 * _DAY_MINUTES
 
 
 def build_calendar(plant: Plant) -> Calendar:
@@ -64,12 +65,26 @@ def _holds(shift: ShiftTable, machine: str) -> bool:
     return not shift.machines or machine in shift.machines
 
 
+def breaks_outside(shift: ShiftTable) -> list[BreakTable]:
+    """The breaks that do not lie wholly inside their shift, by wall-clock minutes."""
+    length = _minutes_from(shift.start, shift.end)
+    return [
+        pause
+        for pause in shift.breaks
+        if _minutes_from(shift.start, pause.start) % _DAY_MINUTES + _minutes_from(pause.start, pause.end) > length
+    ]
+
+
+def _minutes_from(start: time, end: time) -> int:
+    """Minutes from one time of day to the next occurrence of another, 1 to 1440."""
+    first, last = (clock.hour * 60 + clock.minute for clock in (start, end))
+    return last - first if last > first else last - first + _DAY_MINUTES
+
+
 def _minutes(shift: ShiftTable) -> set[int]:
     start = shift.start.hour * 60 + shift.start.minute
-    end = shift.end.hour * 60 + shift.end.minute
-    length = end - start if end > start else end - start + int(timedelta(days=1).total_seconds() // 60)
     return {
-        (_DAYS.index(day) * 24 * 60 + start + minute) % _WEEK_MINUTES
+        (_DAYS.index(day) * _DAY_MINUTES + start + minute) % _WEEK_MINUTES
         for day in shift.days
-        for minute in range(length)
+        for minute in range(_minutes_from(shift.start, shift.end))
     }

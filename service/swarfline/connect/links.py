@@ -1,0 +1,184 @@
+"""What is said about the connection itself, and the order in which a sink gets everything.
+
+Per machine: lost, clock offset, back, the full set of values, live values. While a machine is not back its
+values are held here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from operator import itemgetter
+
+from swarfline.signals import CLOCK_OFFSET, LINK, LINK_ALIVE, LINK_BACK, LINK_LOST, Quality, Reading
+
+Sink = Callable[[list[Reading]], bool]
+"""Takes a batch; False when its queue is full: then nothing of the batch was taken."""
+
+ALIVE_US = 1_400_000
+"""A heartbeat is due after this long: with a look each half second it comes at least every 2 s."""
+_by_source = itemgetter(2)
+
+
+class Links:
+    """The link of each machine of one server, over all its sessions.
+
+    ``server_clock``: link times are taken from the source times seen, not from our clock.
+    """
+
+    def __init__(self, machines: Iterable[str], sink: Sink, server_clock: bool) -> None:
+        self.machines = tuple(machines)
+        self._sink = sink
+        self._server_clock = server_clock
+        self._back: set[str] = set()
+        self._held: dict[str, list[Reading]] = {}
+        self._lost_us = dict.fromkeys(self.machines, 0)
+        self._owed: list[Reading] = []
+        self._life_us = 0
+        self._source_us = 0
+        self._accepted_us = 0
+        self._told_life_us = 0
+        self._told_at_us = 0
+        self.full = False
+
+    def begin(self) -> None:
+        """A session starts: nothing is in hand, values are held until ``open``."""
+        self._held = {machine: [] for machine in self.machines}
+        self._source_us = 0
+        self.full = False
+
+    @property
+    def is_held(self) -> bool:
+        """Whether values of some machine are being held."""
+        return bool(self._held)
+
+    def fallback_us(self, received_us: int) -> int:
+        """Source time for a value that carries none."""
+        return (self._source_us or received_us) if self._server_clock else received_us
+
+    def heard(self, now_us: int) -> None:
+        """The server proved that it lives."""
+        self._life_us = max(self._life_us, now_us)
+
+    def values(self, readings: list[Reading], now_us: int) -> None:
+        """Readings arrived, sorted by source time: hand them over, or hold those of machines not back."""
+        self.heard(now_us)
+        if not readings:
+            return
+        self._source_us = max(self._source_us, readings[-1].source_us)
+        if self._held:
+            readings = self._hold(readings)
+        if readings:
+            self._give(readings)
+
+    def _hold(self, readings: Sequence[Reading]) -> list[Reading]:
+        passed = []
+        for reading in readings:
+            held = self._held.get(reading.machine)
+            (passed if held is None else held).append(reading)
+        return passed
+
+    def open(
+        self,
+        machines: Sequence[str],
+        read: Sequence[Reading],
+        refused: Sequence[tuple[str, str]],
+        now_us: int,
+        offset_us: int | None = None,
+    ) -> None:
+        """The full set of these machines is in hand: held readings, those just ``read``, and refused signals.
+
+        A held reading older than the one read of the same signal says nothing any more.
+        """
+        self.heard(now_us)
+        self._source_us = max([self._source_us, *(reading.source_us for reading in read)])
+        latest = {reading[:2]: reading.source_us for reading in read}
+        batch: list[Reading] = []
+        for machine in machines:
+            back_us = self._back_us(machine, now_us)
+            if offset_us is not None and not self._server_clock:
+                batch.append(Reading(machine, CLOCK_OFFSET, now_us, now_us, offset_us))
+            batch.append(Reading(machine, LINK, back_us, now_us, LINK_BACK))
+            batch += [
+                Reading(name, signal, back_us, now_us, None, int(Quality.BAD))
+                for name, signal in refused
+                if name == machine
+            ]
+            held = [r for r in self._held.pop(machine, ()) if r.source_us > latest.get(r[:2], -(2**63))]
+            batch += sorted([*(r for r in read if r.machine == machine), *held], key=_by_source)
+            self._back.add(machine)
+        self._give(batch)
+
+    def _back_us(self, machine: str, now_us: int) -> int:
+        us = (self._source_us or now_us) if self._server_clock else now_us
+        return max(us, self._lost_us[machine] + 1)
+
+    def hole(self, machines: Iterable[str], good_us: int, good_source_us: int) -> list[str]:
+        """Values were lost though the session stands: the machines now lost, to be opened again.
+
+        The times are the last good moment, ours and the server's.
+        """
+        torn = [machine for machine in machines if machine in self._back]
+        self._say_lost(torn, good_source_us if self._server_clock else good_us)
+        self._held.update({machine: [] for machine in torn})
+        return torn
+
+    def lost(self) -> None:
+        """The session is over: every machine that was back is lost since the last proof of life."""
+        if self.full:
+            us = self._accepted_us
+        else:
+            us = self._source_us if self._server_clock else self._life_us
+        self._held = {}
+        self._say_lost([machine for machine in self.machines if machine in self._back], us)
+
+    def _say_lost(self, machines: Sequence[str], us: int) -> None:
+        if not machines:
+            return
+        for machine in machines:
+            self._back.discard(machine)
+            self._lost_us[machine] = us
+            self._owed.append(Reading(machine, LINK, us, self._life_us, LINK_LOST))
+        self.pay()
+
+    def pay(self) -> bool:
+        """Hand over losses that the sink would not take before; True when none is owed."""
+        if self._owed and self._sink(list(self._owed)):
+            self._owed.clear()
+        return not self._owed
+
+    def offset(self, offset_us: int, now_us: int) -> None:
+        """The clock offset moved."""
+        if self._back and not self._server_clock:
+            self._give([Reading(m, CLOCK_OFFSET, now_us, now_us, offset_us) for m in self._in_order()])
+
+    def alive(self, now_us: int) -> None:
+        """Say once in a while that the machines are being watched, if there was proof since the last time."""
+        life_us = self._source_us if self._server_clock else self._life_us
+        due = not 0 <= now_us - self._told_at_us < ALIVE_US
+        if self._back and due and life_us > self._told_life_us:
+            self._told_at_us, self._told_life_us = now_us, life_us
+            self._give([Reading(machine, LINK, life_us, now_us, LINK_ALIVE) for machine in self._in_order()])
+
+    def _in_order(self) -> list[str]:
+        return [machine for machine in self.machines if machine in self._back]
+
+    @property
+    def life_us(self) -> int | None:
+        """Our time of the last proof of life."""
+        return self._life_us or None
+
+    @property
+    def source_us(self) -> int:
+        """The newest source time seen in this session."""
+        return self._source_us
+
+    def _give(self, batch: list[Reading]) -> None:
+        if self.full:
+            return
+        # a loss that is still owed comes first, or the order of things would be told wrong
+        whole = [*self._owed, *batch] if self._owed else batch
+        if not self._sink(whole):
+            self.full = True
+            return
+        self._owed.clear()
+        self._accepted_us = self._source_us if self._server_clock else self._life_us

@@ -1,0 +1,40 @@
+"""How values come: what a subscription and a cyclic read have in common."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from asyncua import ua
+
+from swarfline.connect.items import Item
+
+Pairs = list[tuple[int, ua.DataValue]]
+Receive = Callable[[Pairs, int, bool], None]
+"""(handle and value pairs, received_us, whether messages before these were lost)."""
+
+
+class Source(Protocol):
+    """Delivers values of items to a Receive."""
+
+    deadline_s: float
+    """Longest silence that is in order."""
+    heard_s: float
+    """When it last heard from the server, in the event loop's seconds."""
+    first_values_s: float
+    """Within this time every item should have shown its first value."""
+
+    async def start(self) -> None:
+        """Begin; raises when the server refuses."""
+
+    async def add(self, items: Sequence[Item]) -> dict[int, str]:
+        """Watch items; the reason for each that was refused, by handle."""
+
+    async def remove(self, handles: Sequence[int]) -> None:
+        """Watch these no longer."""
+
+    def ended(self) -> str:
+        """Why it delivers no more, empty while it does."""
+
+    async def close(self) -> None:
+        """Stop own tasks."""

@@ -1,0 +1,149 @@
+"""Values by one subscription: raw publish callback, explicit queues, sequence numbers watched."""
+
+from __future__ import annotations
+
+import asyncio
+import math
+from collections.abc import Sequence
+
+from asyncua import Client, ua
+
+from swarfline import clock
+from swarfline.connect.items import Item
+from swarfline.connect.reasons import status_words
+from swarfline.connect.services import Services
+from swarfline.connect.source import Pairs, Receive
+from swarfline.connect.status import Tally
+from swarfline.connect.supervise import silence_allowed_s
+from swarfline.plant.model import Server
+
+LEAST_LIFE_MS = 60_000
+_NOTHING_LOST_FILTER = ua.DataChangeFilter(Trigger=ua.DataChangeTrigger.StatusValue, DeadbandType=0, DeadbandValue=0)
+
+
+class Subscription:
+    """The one subscription of a session."""
+
+    def __init__(
+        self, client: Client, services: Services, server: Server, tally: Tally, receive: Receive
+    ) -> None:
+        self._client = client
+        self._services = services
+        self._server = server
+        self._tally = tally
+        self._receive = receive
+        self._id = 0
+        self._server_ids: dict[int, int] = {}
+        self._expected: int | None = None
+        self._problem = ""
+        self.deadline_s = math.inf
+        self.heard_s = asyncio.get_running_loop().time()
+        self.first_values_s = 0.0
+
+    async def start(self) -> None:
+        """Create the subscription and note what the server made of it."""
+        interval_ms = self._server.publishing_ms
+        keepalive = max(1, round(self._server.keepalive_s * 1000 / interval_ms))
+        result = await self._client.uaclient.create_subscription(
+            ua.CreateSubscriptionParameters(
+                RequestedPublishingInterval=float(interval_ms),
+                RequestedLifetimeCount=max(3 * keepalive, math.ceil(LEAST_LIFE_MS / interval_ms)),
+                RequestedMaxKeepAliveCount=keepalive,
+                MaxNotificationsPerPublish=0,
+                PublishingEnabled=True,
+                Priority=0,
+            ),
+            self._on_publish,
+        )
+        self._id = result.SubscriptionId
+        revised_ms = result.RevisedPublishingInterval
+        self._tally.revised_publishing_ms = revised_ms
+        keepalive_s = revised_ms * result.RevisedMaxKeepAliveCount / 1000
+        self.deadline_s = silence_allowed_s(max(keepalive_s, revised_ms / 1000))
+        self.first_values_s = max(self._server.timeout_s, 3 * revised_ms / 1000)
+        self.heard_s = asyncio.get_running_loop().time()
+
+    async def add(self, items: Sequence[Item]) -> dict[int, str]:
+        """Create monitored items in slices; the refused ones with reasons."""
+        results = await self._services.sliced("monitor", items, self._create)
+        refused = {}
+        for item, result in zip(items, results, strict=True):
+            if result.StatusCode.is_good():
+                self._server_ids[item.handle] = result.MonitoredItemId
+                self._tally.note_granted(result.RevisedSamplingInterval, result.RevisedQueueSize)
+            else:
+                refused[item.handle] = status_words(result.StatusCode.value)
+        return refused
+
+    async def _create(self, items: Sequence[Item]) -> list[ua.MonitoredItemCreateResult]:
+        return await self._client.uaclient.create_monitored_items(
+            ua.CreateMonitoredItemsParameters(
+                SubscriptionId=self._id,
+                TimestampsToReturn=ua.TimestampsToReturn.Both,
+                ItemsToCreate=[self._request(item) for item in items],
+            )
+        )
+
+    def _request(self, item: Item) -> ua.MonitoredItemCreateRequest:
+        sampling_ms = self._server.sampling_ms if item.state_like else self._server.sampling_analog_ms
+        return ua.MonitoredItemCreateRequest(
+            ItemToMonitor=ua.ReadValueId(NodeId=item.node, AttributeId=ua.AttributeIds.Value),
+            MonitoringMode=ua.MonitoringMode.Reporting,
+            RequestedParameters=ua.MonitoringParameters(
+                ClientHandle=item.handle,
+                SamplingInterval=float(sampling_ms),
+                Filter=_NOTHING_LOST_FILTER,
+                QueueSize=self._server.queue_size,
+                DiscardOldest=True,
+            ),
+        )
+
+    async def remove(self, handles: Sequence[int]) -> None:
+        """Delete monitored items; those the server no longer has are no matter."""
+        ids = [self._server_ids.pop(handle) for handle in handles if handle in self._server_ids]
+
+        async def delete(some: Sequence[int]) -> list[ua.StatusCode]:
+            return await self._client.uaclient.delete_monitored_items(
+                ua.DeleteMonitoredItemsParameters(SubscriptionId=self._id, MonitoredItemIds=list(some))
+            )
+
+        await self._services.sliced("monitor", ids, delete)
+
+    def ended(self) -> str:
+        """The server's last word, or the end of the publish task."""
+        task = self._client.uaclient.session._publish_task
+        if self._problem:
+            return self._problem
+        return "the publish task ended: the server knows no subscription of ours" if task and task.done() else ""
+
+    async def close(self) -> None:
+        """Nothing of its own to stop: the session's end takes the subscription along."""
+
+    def _on_publish(self, result: ua.PublishResult) -> None:
+        message = result.NotificationMessage
+        if message.SequenceNumber == 0:
+            # made up by the client library when the transport is lost
+            return
+        try:
+            self._take(message)
+        except Exception as problem:
+            # the library would only log it and go on without these values
+            self._problem = f"a notification cannot be read: {type(problem).__name__}: {problem}"
+
+    def _take(self, message: ua.NotificationMessage) -> None:
+        now_us = clock.now_us()
+        self.heard_s = asyncio.get_running_loop().time()
+        self._tally.last_publish_us = now_us
+        pairs: Pairs = []
+        for data in message.NotificationData or ():
+            if isinstance(data, ua.DataChangeNotification):
+                pairs += [(item.ClientHandle, item.Value) for item in data.MonitoredItems]
+            elif isinstance(data, ua.StatusChangeNotification) and data.Status.is_bad():
+                self._problem = f"the server ended the subscription: {status_words(data.Status.value)}"
+        self._receive(pairs, now_us, self._is_gap(message))
+
+    def _is_gap(self, message: ua.NotificationMessage) -> bool:
+        number, expected = message.SequenceNumber, self._expected
+        # a keep-alive carries the number that the next message will have
+        self._expected = number % 0xFFFFFFFF + 1 if message.NotificationData else number
+        return expected is not None and number != expected

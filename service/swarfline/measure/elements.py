@@ -1,0 +1,152 @@
+"""Time elements: what the conditions of one machine add up to, inside and outside of planned time.
+
+Names and contents after ISO 22400-2; how conditions become elements is told in docs/figures.md.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from swarfline.calendar import Interval, intersect, total
+from swarfline.facts import (
+    CONDITIONS,
+    FAULT,
+    HELD,
+    OFF,
+    OUT_OF_SERVICE,
+    PRODUCING,
+    SETUP,
+    UNOBSERVED,
+    WAITING,
+    Condition,
+)
+from swarfline.figures import share
+
+NOT_PRODUCING = (SETUP, WAITING, HELD, FAULT, OUT_OF_SERVICE, OFF)
+"""Observed conditions that take planned time away from production, in the order in which they are shown."""
+
+DELAY = (HELD, FAULT, OUT_OF_SERVICE)
+"""Conditions of the actual unit delay time (ADET): the work is interrupted or stretched."""
+
+DOWN = (WAITING, OFF)
+"""Conditions of the actual unit down time (ADOT): nothing runs although it could."""
+
+_NONE = (0,) * len(CONDITIONS)
+
+
+def window_of(span: Interval) -> list[Interval]:
+    """The span as a list of intervals; empty when it has no length."""
+    return [span] if span[0] < span[1] else []
+
+
+@dataclass(frozen=True, slots=True)
+class TimeElements:
+    """Integer µs by condition (in the order of CONDITIONS) inside and outside of planned time.
+
+    ``inside_us`` sums to the planned time: what no condition tells of is ``unobserved``. ``outside_us`` holds
+    only what conditions tell of. Elements of disjoint spans or of several machines add with ``+``.
+    """
+
+    inside_us: tuple[int, ...] = _NONE
+    outside_us: tuple[int, ...] = _NONE
+
+    def __add__(self, other: TimeElements) -> TimeElements:
+        return TimeElements(
+            tuple(map(int.__add__, self.inside_us, other.inside_us)),
+            tuple(map(int.__add__, self.outside_us, other.outside_us)),
+        )
+
+    def inside(self, condition: str) -> int:
+        """µs of one condition within planned time; raises ValueError for a word that is no condition."""
+        return self.inside_us[CONDITIONS.index(condition)]
+
+    def outside(self, condition: str) -> int:
+        """µs of one condition outside of planned time; raises ValueError for a word that is no condition."""
+        return self.outside_us[CONDITIONS.index(condition)]
+
+    @property
+    def planned_us(self) -> int:
+        """Time planned for production: shifts less breaks and planned stops."""
+        return sum(self.inside_us)
+
+    @property
+    def unobserved_us(self) -> int:
+        """Planned time of which nothing is known."""
+        return self.inside(UNOBSERVED)
+
+    @property
+    def observed_us(self) -> int:
+        """Planned time that was observed."""
+        return self.planned_us - self.unobserved_us
+
+    @property
+    def producing_outside_us(self) -> int:
+        """Producing time that nobody had planned."""
+        return self.outside(PRODUCING)
+
+    @property
+    def planned_busy_us(self) -> int:
+        """Planned busy time (PBT): planned and observed, plus producing outside of planned time."""
+        return self.observed_us + self.producing_outside_us
+
+    @property
+    def production_us(self) -> int:
+        """Actual production time (APT): producing, inside and outside of planned time."""
+        return self.inside(PRODUCING) + self.producing_outside_us
+
+    @property
+    def setup_us(self) -> int:
+        """Actual unit setup time (AUST) within planned time."""
+        return self.inside(SETUP)
+
+    @property
+    def delay_us(self) -> int:
+        """Actual unit delay time (ADET) within planned time."""
+        return sum(map(self.inside, DELAY))
+
+    @property
+    def down_us(self) -> int:
+        """Actual unit down time (ADOT) within planned time."""
+        return sum(map(self.inside, DOWN))
+
+    @property
+    def coverage(self) -> Fraction | None:
+        """Observed share of the planned time; None when no time was planned."""
+        return share(self.observed_us, self.planned_us)
+
+
+def time_elements(conditions: Iterable[Condition], planned: Sequence[Interval], span: Interval) -> TimeElements:
+    """Elements of one machine in ``span`` = [start, end), whose end must not lie in the future.
+
+    ``conditions`` are sorted and disjoint and may exceed the span; ``planned`` is sorted and disjoint.
+    """
+    window = intersect(planned, window_of(span))
+    pieces = _pieces(conditions, span)
+    inside = [total(intersect(pieces[c], window)) for c in CONDITIONS]
+    outside = [total(pieces[c]) - inside[i] for i, c in enumerate(CONDITIONS)]
+    inside[CONDITIONS.index(UNOBSERVED)] += total(window) - sum(inside)
+    return TimeElements(tuple(inside), tuple(outside))
+
+
+def _pieces(conditions: Iterable[Condition], span: Interval) -> dict[str, list[Interval]]:
+    pieces: dict[str, list[Interval]] = {c: [] for c in CONDITIONS}
+    for fact in conditions:
+        start, end = max(fact.start_us, span[0]), min(fact.end_us, span[1])
+        if start < end:
+            pieces[fact.condition].append((start, end))
+    return pieces
+
+
+def worked(conditions: Iterable[Condition], planned: Sequence[Interval]) -> list[Interval]:
+    """Planned time that was observed, sorted and disjoint: the time in which a pace can be measured."""
+    observed: list[Interval] = []
+    for fact in conditions:
+        if fact.condition == UNOBSERVED or fact.start_us >= fact.end_us:
+            continue
+        if observed and observed[-1][1] == fact.start_us:
+            observed[-1] = (observed[-1][0], fact.end_us)
+        else:
+            observed.append((fact.start_us, fact.end_us))
+    return intersect(observed, planned)

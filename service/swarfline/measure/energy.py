@@ -1,0 +1,129 @@
+"""Energy: what a span took, by condition and per good part, and the quarter-hour demand.
+
+Pieces that cross an edge are cut in proportion. Energy of time without pieces is not known; coverage says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from math import fsum
+
+from swarfline.calendar import Interval, intersect, merge, total
+from swarfline.facts import Energy
+from swarfline.figures import Figure, share
+from swarfline.measure.elements import window_of
+
+QUARTER_US = 900_000_000
+"""Demand is a mean over a quarter of an hour; quarters begin at UTC multiples of it."""
+
+JOULES_PER_KWH = 3_600_000.0
+
+
+@dataclass(frozen=True, slots=True)
+class EnergySums:
+    """Joules by condition, time covered and time asked about in µs, good parts (None: not known).
+
+    Sums of disjoint spans or of several machines add with ``+``.
+    """
+
+    by_condition_j: Mapping[str, float] = field(default_factory=dict)
+    covered_us: int = 0
+    span_us: int = 0
+    good: int | None = 0
+
+    def __add__(self, other: EnergySums) -> EnergySums:
+        names = sorted({*self.by_condition_j, *other.by_condition_j})
+        good = None if self.good is None or other.good is None else self.good + other.good
+        mine, theirs = self.by_condition_j, other.by_condition_j
+        return EnergySums(
+            {name: mine.get(name, 0.0) + theirs.get(name, 0.0) for name in names},
+            self.covered_us + other.covered_us,
+            self.span_us + other.span_us,
+            good,
+        )
+
+    @property
+    def total_j(self) -> float | None:
+        """All joules; None when nothing was covered."""
+        return fsum(self.by_condition_j.values()) if self.covered_us else None
+
+    @property
+    def coverage(self) -> Fraction | None:
+        """Share of the span whose energy is known."""
+        return share(self.covered_us, self.span_us)
+
+
+def energy_summary(energies: Iterable[Energy], span: Interval, good: int | None) -> EnergySums:
+    """Energy of one machine in ``span`` = [start, end); ``good`` parts made in it, None when not known."""
+    pieces: dict[str, list[float]] = {}
+    covered: list[Interval] = []
+    for fact in energies:
+        joules, start, end = _cut(fact, span)
+        if start < end:
+            pieces.setdefault(fact.condition, []).append(joules)
+            covered.append((start, end))
+    sums = {name: fsum(values) for name, values in sorted(pieces.items())}
+    return EnergySums(sums, total(merge(covered)), max(0, span[1] - span[0]), good)
+
+
+def energy_figures(sums: EnergySums) -> dict[str, Figure]:
+    """``energy`` in kWh and ``energy_per_good_part`` in kWh per good part, by name."""
+    joules = sums.total_j
+    kwh = None if joules is None else joules / JOULES_PER_KWH
+    spent = Figure("energy", kwh, None, "kWh", sums.coverage)
+    known = None if sums.good is None else kwh
+    per_part = Figure("energy_per_good_part", known, sums.good or 0, "kWh", sums.coverage)
+    return {f.name: f for f in (spent, per_part)}
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """Mean power over one quarter of an hour: energy known ÷ 15 min, in W.
+
+    With a ``coverage`` below 1 it is a lower bound; ``mean_w`` is None where nothing is known.
+    """
+
+    start_us: int
+    mean_w: float | None
+    coverage: Fraction
+
+
+def demand(energies: Iterable[Energy], span: Interval, machines: int = 1) -> list[Demand]:
+    """Demand of each quarter that begins in ``span``, of all ``machines`` that the pieces belong to together."""
+    joules: dict[int, list[float]] = {}
+    covered: dict[int, int] = {}
+    for fact in energies:
+        for quarter in _quarters((fact.start_us, fact.end_us)):
+            part, start, end = _cut(fact, (quarter, quarter + QUARTER_US))
+            joules.setdefault(quarter, []).append(part)
+            covered[quarter] = covered.get(quarter, 0) + end - start
+    return [_demand(q, joules.get(q), covered.get(q, 0), machines) for q in _quarters(span) if q >= span[0]]
+
+
+def peak(series: Sequence[Demand]) -> Demand | None:
+    """The quarter of the highest demand, the first of equals; None when nothing is known."""
+    known = [d for d in series if d.mean_w is not None]
+    return max(known, key=lambda d: (d.mean_w or 0.0, -d.start_us), default=None)
+
+
+def _demand(quarter: int, joules: list[float] | None, covered_us: int, machines: int) -> Demand:
+    mean_w = None if joules is None else fsum(joules) / (QUARTER_US / 1_000_000)
+    return Demand(quarter, mean_w, Fraction(covered_us, QUARTER_US * machines))
+
+
+def _quarters(span: Interval) -> range:
+    """Beginnings of the quarters that overlap the span."""
+    return range(span[0] // QUARTER_US * QUARTER_US, span[1], QUARTER_US)
+
+
+def _cut(fact: Energy, span: Interval) -> tuple[float, int, int]:
+    """Joules, start and end of the part of a piece inside the span."""
+    inside = intersect([(fact.start_us, fact.end_us)], window_of(span))
+    if not inside:
+        return 0.0, 0, 0
+    start, end = inside[0]
+    if (start, end) == (fact.start_us, fact.end_us):
+        return fact.energy_j, start, end
+    return fact.energy_j * (end - start) / (fact.end_us - fact.start_us), start, end

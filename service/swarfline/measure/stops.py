@@ -1,0 +1,109 @@
+"""Stops: maximal runs of planned, observed time in which a machine does not produce.
+
+What is not known ends a stop. Unplanned time inside a stop does not count and does not end it: a fault that
+goes on through a break, or from one shift into the next, is one stop.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from swarfline.calendar import Interval, intersect, total
+from swarfline.facts import PRODUCING, UNOBSERVED, Condition
+from swarfline.measure.elements import NOT_PRODUCING, window_of
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One stop of one machine.
+
+    ``start_us`` and ``end_us`` bound its planned parts, ``length_us`` is their sum: all of the true stop.
+    ``planned_us`` and ``by_condition`` (µs by condition, summing to it) hold only what lies in the span asked
+    about. ``condition`` filled most of the true stop. ``long`` is judged by the true length. ``reason`` is the
+    alarm's text, or its code, or empty when no reason is known. ``open``: not over yet.
+    """
+
+    machine: str
+    start_us: int
+    end_us: int
+    length_us: int
+    planned_us: int
+    condition: str
+    by_condition: Mapping[str, int]
+    long: bool
+    alarm_code: str = ""
+    alarm_text: str = ""
+    reason: str = ""
+    open: bool = False
+
+
+def stops(
+    conditions: Iterable[Condition], planned: Sequence[Interval], span: Interval, short_limit_us: int
+) -> list[Stop]:
+    """The stops of one machine that have planned time in ``span``, in time order.
+
+    ``conditions`` and ``planned`` are sorted and disjoint and reach beyond the span, so that stops which cross
+    its edges are judged by their true length. Stops up to ``short_limit_us`` are short.
+    """
+    starts = [start for start, _ in planned]
+    found = (_stop(run, planned, starts, span, short_limit_us) for run in _runs(conditions))
+    return [stop for stop in found if stop is not None]
+
+
+def _runs(conditions: Iterable[Condition]) -> Iterator[list[Condition]]:
+    run: list[Condition] = []
+    for fact in conditions:
+        stopped = fact.condition not in (PRODUCING, UNOBSERVED)
+        if run and (not stopped or run[-1].end_us != fact.start_us):
+            yield run
+            run = []
+        if stopped:
+            run.append(fact)
+    if run:
+        yield run
+
+
+def _stop(
+    run: list[Condition], planned: Sequence[Interval], starts: list[int], span: Interval, short_limit_us: int
+) -> Stop | None:
+    near = _near(planned, starts, run[0].start_us, run[-1].end_us)
+    parts = [(fact, intersect([(fact.start_us, fact.end_us)], near)) for fact in run]
+    parts = [(fact, pieces) for fact, pieces in parts if pieces]
+    window = window_of(span)
+    counted = _by_condition((fact, intersect(pieces, window)) for fact, pieces in parts)
+    if not counted:
+        return None
+    whole = _by_condition(parts)
+    length = sum(whole.values())
+    alarm = next((fact for fact, _ in parts if fact.alarm_code or fact.alarm_text), None)
+    code, text = (alarm.alarm_code, alarm.alarm_text) if alarm else ("", "")
+    return Stop(
+        run[0].machine,
+        parts[0][1][0][0],
+        parts[-1][1][-1][1],
+        length,
+        sum(counted.values()),
+        max(whole, key=lambda c: (whole[c], -NOT_PRODUCING.index(c))),
+        counted,
+        length > short_limit_us,
+        code,
+        text,
+        text or code,
+        run[-1].open,
+    )
+
+
+def _near(planned: Sequence[Interval], starts: list[int], start_us: int, end_us: int) -> list[Interval]:
+    """The planned intervals that may touch [start, end); keeps a year of stops from walking a year of shifts."""
+    first = max(0, bisect_right(starts, start_us) - 1)
+    return list(planned[first : bisect_right(starts, end_us)])
+
+
+def _by_condition(parts: Iterable[tuple[Condition, list[Interval]]]) -> dict[str, int]:
+    sums: dict[str, int] = {}
+    for fact, pieces in parts:
+        if pieces:
+            sums[fact.condition] = sums.get(fact.condition, 0) + total(pieces)
+    return sums

@@ -1,0 +1,112 @@
+"""The application: every router, the layers around them, and an OpenAPI description that is true."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Depends, FastAPI
+from fastapi.openapi.utils import get_openapi
+
+import swarfline
+from swarfline.live import Live
+from swarfline.plant import Plant
+from swarfline.serve import (
+    alerts,
+    cycles,
+    definitions,
+    energy,
+    health,
+    losses,
+    machines,
+    oee,
+    pace,
+    plant as plant_resource,
+    problems,
+    series,
+    servers,
+    stops,
+    stream,
+    timeline,
+    tools,
+    trends,
+)
+from swarfline.serve.conditional import Conditional
+from swarfline.serve.headers import SafeHeaders
+from swarfline.serve.page import assets, views
+from swarfline.serve.page.board import Board
+from swarfline.serve.reply import known_parameters
+from swarfline.serve.room import Room
+from swarfline.serve.source import Source
+from swarfline.serve.table import CsvSuffix
+
+PREFIX = "/api/v1"
+
+RESOURCES: tuple[APIRouter, ...] = (
+    plant_resource.router,
+    machines.router,
+    timeline.router,
+    stops.router,
+    series.router,
+    cycles.router,
+    tools.router,
+    energy.router,
+    oee.router,
+    losses.router,
+    trends.router,
+    pace.router,
+    alerts.router,
+    servers.router,
+    definitions.router,
+    stream.router,
+)
+
+ABOUT = (
+    "Figures of one plant, read only. Times are RFC 3339 with the plant's offset; units stand in the names. "
+    "null means: not known. Every list also comes as CSV, by `Accept: text/csv` or with `.csv` after the path. "
+    "Errors are problem documents (RFC 9457). A `+` in a query may be sent as it is."
+)
+
+
+def create_app(plant: Plant, store: Source, live: Live | None = None) -> FastAPI:
+    """The API and the page of a checked plant over an open store.
+
+    Without ``live``, or with one that nobody publishes to, the stream asks the store each second.
+    """
+    app = FastAPI(title="Swarfline", version=swarfline.__version__, docs_url=None, redoc_url=None, openapi_url=None)
+    app.state.room = Room.of(plant, store, live or Live())
+    app.state.board = Board(app.state.room)
+    app.state.hub = stream.Hub(app.state.room.live, app.state.board)
+    problems.install(app)
+    _include(app)
+    _wrap(app)
+    app.openapi = lambda: _openapi(app)  # type: ignore[method-assign]
+    return app
+
+
+def _include(app: FastAPI) -> None:
+    strict = [Depends(known_parameters)]
+    for router in RESOURCES:
+        app.include_router(router, prefix=PREFIX, dependencies=strict, responses=problems.RESPONSES)
+    app.include_router(health.router)
+    assets.install(app)
+    views.install(app)
+
+
+def _wrap(app: FastAPI) -> None:
+    app.add_middleware(problems.CatchAll)
+    app.add_middleware(CsvSuffix)
+    app.add_middleware(Conditional)
+    app.add_middleware(SafeHeaders)
+
+
+def _openapi(app: FastAPI) -> dict[str, Any]:
+    if app.openapi_schema is None:
+        described = get_openapi(title=app.title, version=app.version, description=ABOUT, routes=app.routes)
+        schemas = described.setdefault("components", {}).setdefault("schemas", {})
+        whole = problems.ProblemDocument.model_json_schema(ref_template="#/components/schemas/{model}")
+        schemas.update(whole.pop("$defs", {}))
+        schemas["ProblemDocument"] = whole
+        for unused in ("HTTPValidationError", "ValidationError"):
+            schemas.pop(unused, None)
+        app.openapi_schema = described
+    return app.openapi_schema

@@ -1,0 +1,1 @@
+"""The page: server-rendered HTML that is complete without scripts; the stream only keeps it fresh."""

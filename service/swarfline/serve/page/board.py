@@ -1,0 +1,215 @@
+"""The plant now: every text of the first page, by cell name; the page and the stream show the same ones."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+from functools import reduce
+from operator import add
+from typing import Any
+
+from swarfline.facts import CONDITIONS
+from swarfline.measure.energy import EnergySums, energy_figures
+from swarfline.measure.forecast import ToolForecast
+from swarfline.measure.oee import OeeSums, oee
+from swarfline.serve.alerts import alert_row
+from swarfline.serve.assemble import Assembly
+from swarfline.serve.capability import can_tell
+from swarfline.serve.machines import now_shape
+from swarfline.serve.page import words
+from swarfline.serve.page.ribbon import ribbon
+from swarfline.serve.presence import Presence, presence
+from swarfline.serve.room import Room
+from swarfline.serve.spans import Asked, latest_shift
+from swarfline.serve.times import show
+
+FRESH_US = 5_000_000
+"""Figures younger than this, by our clock, are not computed anew for the next page."""
+
+Cells = dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """The slower half of the picture."""
+
+    cells: Cells = field(default_factory=dict)
+    typical_us: dict[str, int] = field(default_factory=dict)
+    computed_us: int = 0
+
+
+class Board:
+    """Makes the picture; may be used from several threads."""
+
+    def __init__(self, room: Room) -> None:
+        self._room = room
+        self._figures = Figures()
+        self._lock = threading.Lock()
+
+    def refresh(self) -> None:
+        """Compute the figures anew, unless that was just done."""
+        with self._lock:
+            if self._room.clock_us() - self._figures.computed_us >= FRESH_US:
+                self._figures = figures(self._room)
+
+    def look(self) -> dict[str, Any]:
+        """The present picture: at, machines, cells, alerts."""
+        if not self._figures.computed_us:
+            self.refresh()
+        known, room = self._figures, self._room
+        now_us = room.now_us()
+        seen = [presence(room, m.id) for m in room.plant.machines]
+        cells = dict(known.cells)
+        for machine in seen:
+            cells |= now_cells(room, machine, known.typical_us.get(machine.machine), now_us)
+        standing = room.queries.alerts(standing=True)
+        cells |= plant_cells(room, seen, len(standing), now_us)
+        return {
+            "at": show(now_us, room.zone),
+            "machines": {s.machine: now_shape(room, s, now_us).model_dump(mode="json") for s in seen},
+            "cells": cells,
+            "alerts": [alert_row(room, a).model_dump(mode="json") for a in standing],
+        }
+
+
+def now_cells(room: Room, seen: Presence, typical_us: int | None, now_us: int) -> Cells:
+    """What changes by the second, for one machine."""
+    running = seen.running
+    part, cycle = words.UNKNOWN, words.UNKNOWN
+    if seen.linked:
+        values = seen.values
+        named = [str(values[s]) for s in ("part", "lot") if values.get(s)]
+        part = " · ".join(named) if named else (running.part if running else "") or words.UNKNOWN
+        cycle = "none" if running is None else words.stopwatch(now_us - running.start_us)
+        if running is not None and typical_us is not None:
+            cycle += f" of about {words.stopwatch(typical_us)}"
+    return {
+        f"{seen.machine}.condition": seen.condition,
+        f"{seen.machine}.mark": f"#mark-{seen.condition}",
+        f"{seen.machine}.word": words.condition(seen.condition),
+        f"{seen.machine}.since": _since(room, seen, now_us),
+        f"{seen.machine}.part": part,
+        f"{seen.machine}.cycle": cycle,
+        f"{seen.machine}.program": running.program if running else "",
+    }
+
+
+def _since(room: Room, seen: Presence, now_us: int) -> str:
+    if seen.since_us is None:
+        return "never heard of"
+    return f"since {words.clock(seen.since_us, room.zone, now_us)}, {words.length(now_us - seen.since_us)}"
+
+
+def plant_cells(room: Room, seen: list[Presence], standing: int, now_us: int) -> Cells:
+    """What changes by the second, for the plant."""
+    counts = {c: sum(s.condition == c for s in seen) for c in CONDITIONS}
+    return {
+        "plant.now": words.moment(now_us, room.zone),
+        "plant.alerts": "none" if not standing else str(standing),
+        **{f"plant.count.{c}": str(n) for c, n in counts.items()},
+    }
+
+
+def figures(room: Room) -> Figures:
+    """The slower half: OEE, pace, tools and ribbons of the shift, energy of the day."""
+    now_us = room.now_us()
+    cells: Cells = {}
+    typical: dict[str, int] = {}
+    sums, made, expected, unknown = OeeSums(), 0, 0.0, False
+    for machine in room.plant.machines:
+        asked = shift_or_day(room, [machine.id], now_us)
+        work = Assembly(room, asked.interval, now_us)
+        mine = work.oee_sums(machine.id, [asked.interval])
+        pace = work.pace(machine.id, asked.until_us)
+        plan = work.plan_of(work.part_now(machine.id), work.last_cycles(machine.id))
+        if plan is not None:
+            typical[machine.id] = plan.planned_cycle_us
+        sums, made = sums + mine, made + pace.made
+        expected, unknown = expected + float(pace.expected or 0), unknown or pace.expected is None
+        cells |= _oee_cells(machine.id, mine)
+        cells |= {
+            f"{machine.id}.made": words.number(pace.made),
+            f"{machine.id}.due": words.number(pace.expected),
+            f"{machine.id}.target": words.number(pace.target),
+            f"{machine.id}.ahead": words.signed(pace.ahead),
+            f"{machine.id}.shift": asked.name,
+        }
+        cells |= _tool_cells(room, machine.id, work.forecasts(machine.id), now_us)
+        whole = (asked.start_us, asked.until_us)
+        drawn = ribbon(work.conditions(machine.id), whole, asked.end_us)
+        cells |= {f"{machine.id}.ribbon.{c}": path for c, path in drawn.items()}
+    cells |= _oee_cells("plant", sums)
+    cells |= {
+        "plant.made": words.number(made),
+        "plant.due": words.UNKNOWN if unknown else words.number(expected),
+        "plant.ahead": words.UNKNOWN if unknown else words.signed(made - expected),
+        **_energy_cells(room, now_us),
+    }
+    return Figures(cells, typical, room.clock_us())
+
+
+def shift_or_day(room: Room, machines: list[str], now_us: int) -> Asked:
+    """The latest shift of these machines up to the present; without shifts the day. ``name`` says which."""
+    shift = latest_shift(room, machines, now_us)
+    if shift is None:
+        start, end = room.calendar.day_span(room.calendar.day_of(now_us))
+        return Asked(start, min(end, now_us), now_us, end, "today")
+    name = f"{shift.name} {words.clock(shift.start_us, room.zone, now_us)}–{words.clock(shift.end_us, room.zone)}"
+    return Asked(shift.start_us, min(shift.end_us, now_us), now_us, shift.end_us, name)
+
+
+def _oee_cells(name: str, sums: OeeSums) -> Cells:
+    found = {n: f.exact for n, f in oee(sums).items()}
+    return {
+        f"{name}.oee": words.percent(found["oee"]) + (" est." if sums.estimate else ""),
+        f"{name}.availability": words.percent(found["availability"]),
+        f"{name}.effectiveness": words.percent(found["effectiveness"]),
+        f"{name}.quality": words.percent(found["quality_ratio"]),
+        f"{name}.coverage": words.percent(sums.coverage),
+    }
+
+
+def _tool_cells(room: Room, machine: str, tools: list[ToolForecast], now_us: int) -> Cells:
+    tool = next_tool(tools)
+    if tool is None:
+        return {f"{machine}.tool": words.UNKNOWN, f"{machine}.tool_state": "", f"{machine}.tool_when": ""}
+    return {
+        f"{machine}.tool": f"T{tool.tool} {tool.name}".strip(),
+        f"{machine}.tool_state": tool.state,
+        f"{machine}.tool_when": outlook(room, tool, now_us),
+    }
+
+
+def next_tool(tools: list[ToolForecast]) -> ToolForecast | None:
+    """The tool to be changed first: one past its limit, else the one with the fewest cycles left."""
+    due = [t for t in tools if t.state == "due"]
+    told = [t for t in tools if t.cycles_left is not None]
+    if due:
+        return max(due, key=lambda t: t.share_used or 0.0)
+    return min(told, key=lambda t: t.cycles_left or 0, default=None)
+
+
+def outlook(room: Room, tool: ToolForecast, now_us: int) -> str:
+    """When a tool is due, in words."""
+    if tool.state == "due":
+        return "limit reached"
+    if tool.cycles_left is None:
+        return words.UNKNOWN
+    text = f"{words.number(tool.cycles_left)} {'cycle' if tool.cycles_left == 1 else 'cycles'}"
+    if tool.limit_at_us is not None:
+        text += f", about {words.clock(tool.limit_at_us, room.zone, now_us)}"
+    return text
+
+
+def _energy_cells(room: Room, now_us: int) -> Cells:
+    day = room.calendar.day_span(room.calendar.day_of(now_us))
+    span = (day[0], max(now_us, day[0] + 1))
+    work = Assembly(room, span, now_us)
+    telling = [m.id for m in room.plant.machines if can_tell(room.plant, m, "energy")]
+    found = energy_figures(reduce(add, (work.energy(m, [span]) for m in telling), EnergySums()))
+    value, part = found["energy"], found["energy_per_good_part"]
+    return {
+        "plant.energy": words.UNKNOWN if value.value is None else f"{words.number(value.value, 1)} kWh",
+        "plant.energy_per_part": words.UNKNOWN if part.value is None else f"{words.number(part.value, 3)} kWh",
+        "plant.energy_coverage": words.percent(value.coverage),
+    }

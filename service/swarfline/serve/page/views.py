@@ -1,0 +1,111 @@
+"""The pages: the plant now, one machine's day, the connections, and what the API offers."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import FastAPI, Query, Request
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from swarfline.facts import CONDITIONS
+from swarfline.plant import Machine
+from swarfline.serve.definitions import CONDITION_MEANINGS
+from swarfline.serve.page import machine_day, ribbon, words
+from swarfline.serve.page.board import Board, shift_or_day
+from swarfline.serve.problems import wrong
+from swarfline.serve.room import InRoom, OneMachine, Room
+from swarfline.serve.servers import server_rows
+from swarfline.serve.times import parse_day
+
+_PAGE_HEADERS = {"cache-control": "no-cache"}
+
+
+class Pages:
+    """Renders the templates."""
+
+    def __init__(self, app: FastAPI) -> None:
+        self._environment = Environment(
+            loader=PackageLoader("swarfline.serve.page"),
+            autoescape=select_autoescape(default=True),
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        assets, room = app.state.assets, app.state.room
+        self._environment.globals.update(
+            asset=assets.url,
+            library=assets.library_url,
+            plant_name=room.plant.plant.name,
+            conditions=CONDITIONS,
+            meanings=CONDITION_MEANINGS,
+            words=words,
+            ribbon=ribbon,
+        )
+
+    def text(self, template: str, **values: Any) -> str:
+        """A page as text."""
+        return self._environment.get_template(template).render(values)
+
+    def answer(self, template: str, **values: Any) -> Response:
+        """A page as a response."""
+        return HTMLResponse(self.text(template, **values), headers=_PAGE_HEADERS)
+
+
+def _by_cell(room: Room) -> list[tuple[str, list[Machine]]]:
+    groups: dict[str, list[Machine]] = {}
+    for machine in room.plant.machines:
+        groups.setdefault(room.cell_name(machine.cell), []).append(machine)
+    return list(groups.items())
+
+
+def install(app: FastAPI) -> None:
+    """Serve the pages of ``app``."""
+    pages = Pages(app)
+    app.state.problem_page = lambda problem: pages.text("problem.html", problem=problem)
+    board: Board = app.state.board
+
+    @app.get("/", include_in_schema=False)
+    def plant_now(room: InRoom) -> Response:
+        board.refresh()
+        look = board.look()
+        names = [m.id for m in room.plant.machines]
+        return pages.answer(
+            "plant.html",
+            groups=_by_cell(room),
+            cells=look["cells"],
+            alerts=look["alerts"],
+            shift=shift_or_day(room, names, room.now_us()).name,
+        )
+
+    @app.get("/machines/{machine_id}", include_in_schema=False)
+    def machine_page(
+        machine: OneMachine, room: InRoom, day: Annotated[str | None, Query()] = None
+    ) -> Response:
+        try:
+            chosen = None if day is None else parse_day(day)
+        except ValueError as problem:
+            raise wrong("day", str(problem), "a day that has begun") from None
+        return pages.answer("machine.html", view=machine_day.view(room, machine, chosen))
+
+    @app.get("/machines", include_in_schema=False)
+    def machines_page() -> Response:
+        return RedirectResponse("/", 307)
+
+    @app.get("/connections", include_in_schema=False)
+    def connections(room: InRoom) -> Response:
+        return pages.answer("connections.html", servers=server_rows(room), now_us=room.now_us(), zone=room.zone)
+
+    @app.get("/api", include_in_schema=False)
+    def reference(request: Request) -> Response:
+        described = request.app.openapi()
+        return pages.answer("reference.html", paths=described["paths"], about=described["info"]["description"])
+
+    @app.get("/api/openapi.json", include_in_schema=False)
+    def openapi(request: Request) -> dict[str, Any]:
+        described: dict[str, Any] = request.app.openapi()
+        return described
+
+    @app.get("/favicon.ico", include_in_schema=False)
+    def favicon(request: Request) -> Response:
+        return RedirectResponse(request.app.state.assets.url("mark.svg"), 307)

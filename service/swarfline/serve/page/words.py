@@ -1,0 +1,94 @@
+"""How figures, times and lengths are written on the page. What is not known is a dash, never a zero."""
+
+from __future__ import annotations
+
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from swarfline.calendar import from_us
+from swarfline.figures import Exact
+
+UNKNOWN = "–"
+_SECOND = 1_000_000
+
+
+def number(value: Exact | None, digits: int = 0) -> str:
+    """1 234.5; a thin space parts thousands."""
+    if value is None:
+        return UNKNOWN
+    text = f"{float(value):,.{digits}f}".replace(",", "\u202f").replace("-", "−")
+    return text.removeprefix("−") if not text.strip("−0.\u202f") else text
+
+
+def percent(ratio: Exact | None, digits: int = 1) -> str:
+    """84.2 %"""
+    return UNKNOWN if ratio is None else f"{number(ratio * 100, digits)} %"
+
+
+def signed(value: Exact | None) -> str:
+    """"12 ahead", "3 behind" or "on plan"."""
+    if value is None:
+        return UNKNOWN
+    whole = round(value)
+    if whole == 0:
+        return "on plan"
+    return f"{number(abs(whole))} {'ahead' if whole > 0 else 'behind'}"
+
+
+def length(us: Exact | None) -> str:
+    """42 s, 12 min, 3 h 05 min, 2 d 4 h: two units at most."""
+    if us is None:
+        return UNKNOWN
+    if us < 0:
+        return "−" + length(-us)
+    whole = round(us / _SECOND)
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min"
+    if whole < 48 * 3600:
+        return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
+    return f"{whole // 86400} d {whole % 86400 // 3600} h"
+
+
+def stopwatch(us: int) -> str:
+    """2:05 or 1:02:05"""
+    whole = max(0, us) // _SECOND
+    hours, rest = divmod(whole, 3600)
+    minutes = f"{rest // 60}:{rest % 60:02d}"
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else minutes
+
+
+def seconds(value: float | None, digits: int = 1) -> str:
+    """182.4 s"""
+    return UNKNOWN if value is None else f"{number(value, digits)} s"
+
+
+def clock(us: int | None, zone: ZoneInfo, now_us: int | None = None) -> str:
+    """14:05; with ``now_us`` the day stands before it where it is another one: Tue 14:05, 3 Mar 14:05."""
+    if us is None:
+        return UNKNOWN
+    moment = from_us(us, zone)
+    text = f"{moment:%H:%M}"
+    if now_us is None:
+        return text
+    days = (moment.date() - from_us(now_us, zone).date()).days
+    if days == 0:
+        return text
+    return f"{moment:%a} {text}" if 0 < days < 7 else f"{moment.day} {moment:%b} {text}"
+
+
+def moment(us: int, zone: ZoneInfo) -> str:
+    """Tue 10 Mar 2026, 14:05:09"""
+    when = from_us(us, zone)
+    return f"{day(when.date())}, {when:%H:%M:%S}"
+
+
+def day(when: date) -> str:
+    """Tue 10 Mar 2026"""
+    return f"{when:%a} {when.day} {when:%b} {when.year}"
+
+
+def condition(name: str) -> str:
+    """A condition's name as words."""
+    return name.replace("_", " ")

@@ -1,0 +1,63 @@
+"""How a list is sent: as JSON with its envelope, or as CSV; both with the link to the next page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import Annotated, Any
+
+from fastapi import Depends, Request, Response
+
+from swarfline.serve.paging import Window, link
+from swarfline.serve.problems import ProblemError
+from swarfline.serve.problems import Problem as Trouble
+from swarfline.serve.room import Room
+from swarfline.serve.shapes import Shape, percent, span_fields
+from swarfline.serve.spans import Asked
+from swarfline.serve.table import WantsCsv, csv_answer
+
+
+class Reply:
+    """The answer to one request. What the methods return goes out as it is or through the response model."""
+
+    def __init__(self, response: Response, csv: WantsCsv) -> None:
+        self._response = response
+        self._csv = csv
+
+    def facts(
+        self, room: Room, asked: Asked, window: Window, shape: type[Shape], rows: Sequence[Shape], last_us: int | None
+    ) -> Any:
+        """A page of facts; ``last_us`` as told by ``Window.take``."""
+        url = window.next_url(room, asked, last_us)
+        if self._csv:
+            return csv_answer(shape, rows, link(url))
+        self._response.headers.update(link(url))
+        return {**span_fields(room, asked), "items": rows, "next": url}
+
+    def figures(
+        self, room: Room, asked: Asked, coverage: Fraction | None, shape: type[Shape], rows: Sequence[Shape]
+    ) -> Any:
+        """Figures of a span."""
+        if self._csv:
+            return csv_answer(shape, rows, {})
+        return {**span_fields(room, asked), "coverage_pct": percent(coverage), "items": rows}
+
+    def listing(self, shape: type[Shape], rows: Sequence[Shape], **more: object) -> Any:
+        """A plain list, with other members beside it."""
+        if self._csv:
+            return csv_answer(shape, rows, {})
+        return {**more, "items": rows}
+
+
+Replying = Annotated[Reply, Depends()]
+
+
+def known_parameters(request: Request) -> None:
+    """Dependency of every API route: a query parameter that the route does not have is an error."""
+    described = request.app.openapi()["paths"].get(request.scope["route"].path, {}).get("get", {})
+    known = [p["name"] for p in described.get("parameters", ()) if p["in"] == "query"]
+    unknown = [name for name in request.query_params if name not in known]
+    if unknown:
+        allowed = ", ".join(known) or "no parameters"
+        errors = [ProblemError(parameter=n, detail="is not known here", allowed=allowed) for n in unknown]
+        raise Trouble(422, f"Unknown: {', '.join(map(repr, unknown))}; known here: {allowed}.", errors)

@@ -1,0 +1,68 @@
+"""uvicorn, made to end open streams when it is told to stop, and to say when it listens."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable
+from types import FrameType
+
+import uvicorn
+from fastapi import FastAPI
+
+GRACE_S = 2
+"""Seconds that requests under way are given when the service stops."""
+
+Ready = Callable[[int], None]
+"""Called once with the port that is listened on."""
+
+
+class Server(uvicorn.Server):
+    """A uvicorn server for one application."""
+
+    def __init__(self, app: FastAPI, host: str, port: int, ready: Ready | None = None) -> None:
+        super().__init__(
+            uvicorn.Config(
+                app,
+                host=host,
+                port=port,
+                lifespan="off",
+                log_config=None,
+                access_log=False,
+                server_header=False,
+                timeout_graceful_shutdown=GRACE_S,
+            )
+        )
+        self._hub = app.state.hub
+        self._ready = ready
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Listen, then say on which port."""
+        await super().startup(sockets)
+        if self.started and self._ready is not None:
+            self._ready(self.port)
+
+    @property
+    def port(self) -> int:
+        """The port that is listened on."""
+        port: int = self.servers[0].sockets[0].getsockname()[1]
+        return port
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """A signal to stop: an open stream would keep uvicorn waiting for ever."""
+        self._hub.close()
+        super().handle_exit(sig, frame)
+
+    def stop(self) -> None:
+        """Stop from within the event loop; ``serve`` then returns."""
+        self._hub.close()
+        self.should_exit = True
+
+
+def make_server(app: FastAPI, host: str, port: int, ready: Ready | None = None) -> Server:
+    """A server that is not running yet: ``await server.serve()`` runs it, ``server.stop()`` ends it."""
+    return Server(app, host, port, ready)
+
+
+async def serve(app: FastAPI, host: str, port: int, ready: Ready | None = None) -> None:
+    """Serve until a signal to stop; port 0 takes a free one, which ``ready`` is told."""
+    await make_server(app, host, port, ready).serve()

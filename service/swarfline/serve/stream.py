@@ -1,0 +1,187 @@
+"""/live: Server-Sent Events. At once a snapshot of every machine, then a tick each second, changed or not.
+
+One producer serves all viewers: it looks at the store once per tick and encodes once. What the collector of the
+same process publishes only wakes it early. A viewer that is too slow gets a fresh snapshot instead of old ticks.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import logging
+from collections.abc import AsyncIterator
+from contextlib import suppress
+from typing import Any, Protocol
+
+from fastapi import APIRouter, Request
+from starlette.responses import StreamingResponse
+
+from swarfline.live import Live, Subscription
+
+router = APIRouter(tags=["live"])
+
+PERIOD_S = 1.0
+LEAST_S = 0.1
+"""Ticks are never closer than this, however much is published."""
+FIGURES_S = 5.0
+"""How often the figures behind the page are computed anew while somebody watches."""
+RETRY_MS = 2000
+DEPTH = 2
+
+_log = logging.getLogger(__name__)
+
+Look = dict[str, Any]
+"""What is shown: ``at``, ``machines`` by id, ``cells`` by name, ``alerts``."""
+
+
+class Sight(Protocol):
+    """Where the pictures come from. Both are called from worker threads."""
+
+    def look(self) -> Look:
+        """The present picture."""
+
+    def refresh(self) -> None:
+        """Compute the figures in it anew."""
+
+
+class Viewer:
+    """One open stream: a short queue of encoded events; None ends it."""
+
+    def __init__(self) -> None:
+        self.waiting: asyncio.Queue[bytes | None] = asyncio.Queue(DEPTH)
+        self.fresh = True
+
+    def put(self, tick: bytes, snapshot: bytes) -> None:
+        """The next event: a tick, or a snapshot for a new viewer and for one that fell behind."""
+        behind = self.waiting.full()
+        if behind:
+            self._empty()
+        self.waiting.put_nowait(snapshot if self.fresh or behind else tick)
+        self.fresh = False
+
+    def end(self) -> None:
+        """End the stream."""
+        self._empty()
+        self.waiting.put_nowait(None)
+
+    def _empty(self) -> None:
+        while not self.waiting.empty():
+            self.waiting.get_nowait()
+
+
+class Hub:
+    """The producer and its viewers; it works only while somebody watches."""
+
+    def __init__(self, live: Live, sight: Sight) -> None:
+        self._live = live
+        self._sight = sight
+        self._viewers: set[Viewer] = set()
+        self._task: asyncio.Task[None] | None = None
+        self._joined = asyncio.Event()
+        self._closed = False
+        self._number = 0
+        self._last: Look = {}
+
+    async def watch(self) -> AsyncIterator[bytes]:
+        """The events of one viewer, encoded."""
+        viewer = Viewer()
+        if self._closed:
+            return
+        self._viewers.add(viewer)
+        self._joined.set()
+        if self._task is None or self._task.done():
+            self._task = asyncio.create_task(self._run())
+        try:
+            yield f"retry: {RETRY_MS}\n\n".encode()
+            while (event := await viewer.waiting.get()) is not None:
+                yield event
+        finally:
+            self._viewers.discard(viewer)
+
+    def close(self) -> None:
+        """End every stream, and open no more."""
+        self._closed = True
+        for viewer in list(self._viewers):
+            viewer.end()
+        self._joined.set()
+
+    async def _run(self) -> None:
+        figures = asyncio.create_task(self._figures())
+        try:
+            async with self._live.subscribe() as news:
+                while self._viewers and not self._closed:
+                    started = asyncio.get_running_loop().time()
+                    await self._tick()
+                    await self._rest(news, started)
+        finally:
+            figures.cancel()
+
+    async def _figures(self) -> None:
+        while True:
+            await asyncio.sleep(FIGURES_S)
+            try:
+                await asyncio.to_thread(self._sight.refresh)
+            except Exception:
+                _log.exception("the figures of the page could not be computed")
+
+    async def _tick(self) -> None:
+        try:
+            look = await asyncio.to_thread(self._sight.look)
+        except Exception:
+            _log.exception("no picture for the stream")
+            return
+        self._number += 1
+        snapshot = encode("snapshot", self._number, look)
+        tick = encode("tick", self._number, changed(self._last, look))
+        self._last = look
+        for viewer in self._viewers:
+            viewer.put(tick, snapshot)
+
+    async def _rest(self, news: Subscription, started: float) -> None:
+        """Until a second after ``started``, or until something was published or somebody joined."""
+        self._joined.clear()
+        waits = {asyncio.create_task(news.get()), asyncio.create_task(self._joined.wait())}
+        loop = asyncio.get_running_loop()
+        _, pending = await asyncio.wait(
+            waits, timeout=max(0.0, started + PERIOD_S - loop.time()), return_when=asyncio.FIRST_COMPLETED
+        )
+        for task in pending:
+            task.cancel()
+            with suppress(asyncio.CancelledError):
+                await task
+        await asyncio.sleep(max(0.0, started + LEAST_S - loop.time()))
+        news.drain()
+
+
+def changed(before: Look, after: Look) -> Look:
+    """A picture without what was the same before; its time always stays."""
+    found: Look = {"at": after["at"]}
+    for name in ("machines", "cells"):
+        old = before.get(name, {})
+        found[name] = {key: value for key, value in after[name].items() if old.get(key) != value}
+    if before.get("alerts") != after["alerts"]:
+        found["alerts"] = after["alerts"]
+    return found
+
+
+def encode(event: str, number: int, data: Look) -> bytes:
+    """One event of the stream (WHATWG HTML, server-sent events)."""
+    text = json.dumps(data, separators=(",", ":"), ensure_ascii=False)
+    return f"id: {number}\nevent: {event}\ndata: {text}\n\n".encode()
+
+
+@router.get(
+    "/live",
+    response_class=StreamingResponse,
+    responses={200: {"description": "Server-Sent Events", "content": {"text/event-stream": {"schema": {"type": "string"}}}}},
+)
+async def watch_live(request: Request) -> StreamingResponse:
+    """A snapshot of every machine, then a tick each second with what changed.
+
+    Events `snapshot` and `tick` carry JSON: `at`, `machines` (as in /machines/{id}/now, by id), `cells` (the texts of
+    the page), `alerts` (those standing; in a tick only when they changed). After a break a new snapshot comes, so
+    nothing is replayed.
+    """
+    hub = request.app.state.hub
+    headers = {"cache-control": "no-store", "x-accel-buffering": "no"}
+    return StreamingResponse(hub.watch(), media_type="text/event-stream", headers=headers)

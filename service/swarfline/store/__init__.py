@@ -1,0 +1,60 @@
+"""The store: what is kept, written by one writer and read by many."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy.engine import make_url
+
+from swarfline.store import journal
+from swarfline.store.engine import StoreError, make_engine
+from swarfline.store.migrate import upgrade
+from swarfline.store.queries import Queries
+from swarfline.store.writer import Batch, Writer, load_checkpoints
+
+__all__ = ["Batch", "Queries", "Store", "StoreError", "Writer"]
+
+
+class Store:
+    """An open database of this version's schema."""
+
+    def __init__(self, url: str) -> None:
+        self.engine = make_engine(url)
+        self.backup = upgrade(self.engine)
+        self.queries = Queries(self.engine)
+
+    @classmethod
+    def open(cls, url: str, beside: Path | None = None) -> Store:
+        """Open, creating or upgrading as needed; a relative SQLite path lies ``beside`` the plant file.
+
+        Raises StoreError when the database is newer than the program or of an unsupported engine.
+        """
+        return cls(resolve_url(url, beside))
+
+    def writer(self) -> Writer:
+        """The one writer."""
+        return Writer(self.engine)
+
+    def checkpoints(self) -> dict[str, dict[str, Any]]:
+        """The interpreter's state by machine, as of the last commit."""
+        with self.engine.connect() as connection:
+            return load_checkpoints(connection)
+
+    def readings(self, from_us: int, to_us: int) -> list[Any]:
+        """The journal's readings with source time in [from, to), in order of arrival."""
+        with self.engine.connect() as connection:
+            return list(journal.replay(connection, from_us, to_us))
+
+    def close(self) -> None:
+        """Give the connections back."""
+        self.engine.dispose()
+
+
+def resolve_url(url: str, beside: Path | None = None) -> str:
+    """A database URL with a relative SQLite path made absolute, beside a file or in the working folder."""
+    target = make_url(url)
+    if target.get_backend_name() != "sqlite" or not target.database or target.database == ":memory:":
+        return url
+    folder = beside.parent if beside is not None else Path()
+    return str(target.set(database=str((folder / target.database).absolute())))

@@ -1,0 +1,144 @@
+"""What is asked of the store. Everything here only reads."""
+
+from __future__ import annotations
+
+import json
+from typing import Any, TypeVar
+
+from sqlalchemy import ColumnElement, Engine, Select, Table, and_, func, or_, select
+
+from swarfline.alerts import Alert
+from swarfline.facts import COMPLETE, Alarm, Condition, Count, Cycle, Energy, Fact, Gap, LimitChange, ToolLife
+from swarfline.store import tables
+from swarfline.store.rows import from_row, names
+
+F = TypeVar("F", bound=Fact)
+
+_MOMENTS = (Count, LimitChange)
+_SUCCESSIVE = (Condition, Cycle, Energy, Gap, Alarm)
+
+
+class Queries:
+    """Read access; safe to use from several threads."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+
+    def facts(
+        self,
+        kind: type[F],
+        machine: str,
+        start_us: int,
+        end_us: int,
+        limit: int | None = None,
+        after: int | None = None,
+    ) -> list[F]:
+        """Facts of one kind that overlap [start, end), in time order; ``after``: only those that start later."""
+        table = tables.FACT_TABLES[kind]
+        moment = table.c.time_us if kind in _MOMENTS else table.c.start_us
+        query = select(*(table.c[name] for name in names(kind))).where(table.c.machine == machine, moment < end_us)
+        query = query.where(moment >= start_us if kind in _MOMENTS else table.c.end_us > start_us)
+        if kind in _SUCCESSIVE:
+            query = query.where(moment >= self._first_start(table, machine, start_us))
+        if after is not None:
+            query = query.where(moment > after)
+        return self._facts(kind, query.order_by(moment, *table.primary_key.columns).limit(limit))
+
+    def _first_start(self, table: Table, machine: str, start_us: int) -> ColumnElement[int]:
+        """Facts of these kinds follow one another, so only the last one begun before the span reaches into it."""
+        earlier = (
+            select(func.max(table.c.start_us))
+            .where(table.c.machine == machine, table.c.start_us <= start_us)
+            .scalar_subquery()
+        )
+        return func.coalesce(earlier, start_us)
+
+    def _facts(self, kind: type[F], query: Select[Any]) -> list[F]:
+        with self._engine.connect() as connection:
+            return [from_row(kind, row) for row in connection.execute(query).mappings()]
+
+    def open_tool_lives(self, machine: str) -> list[ToolLife]:
+        """The tools that are in the machine now."""
+        table = tables.tool_lives
+        query = select(*(table.c[name] for name in names(ToolLife))).where(
+            table.c.machine == machine, table.c.open.is_(True)
+        )
+        return self._facts(ToolLife, query.order_by(table.c.pot_key))
+
+    def last_cycles(self, machine: str, limit: int, before_us: int, program: str | None = None) -> list[Cycle]:
+        """The newest ``limit`` complete cycles that ended by a moment, oldest first."""
+        table = tables.cycles
+        query = select(*(table.c[name] for name in names(Cycle))).where(
+            table.c.machine == machine,
+            table.c.start_us < before_us,
+            table.c.end_us <= before_us,
+            table.c.outcome == COMPLETE,
+        )
+        if program is not None:
+            query = query.where(table.c.program == program)
+        return self._facts(Cycle, query.order_by(table.c.start_us.desc()).limit(limit))[::-1]
+
+    def now(self, machine: str) -> dict[str, Any] | None:
+        """The present picture of a machine as of the last commit; None when it was never heard of."""
+        table = tables.machine_now
+        with self._engine.connect() as connection:
+            state = connection.execute(select(table.c.state).where(table.c.machine == machine)).scalar()
+        return None if state is None else json.loads(state)
+
+    def latest_us(self, machine: str) -> int | None:
+        """How far a machine's time has been told (observed or known to be unobserved)."""
+        return self._extreme(machine, func.max(tables.conditions.c.end_us))
+
+    def bounds(self, machine: str) -> tuple[int, int] | None:
+        """First and last moment that conditions tell of; None before the first."""
+        first = self._extreme(machine, func.min(tables.conditions.c.start_us))
+        last = self.latest_us(machine)
+        return None if first is None or last is None else (first, last)
+
+    def _extreme(self, machine: str, extreme: ColumnElement[int]) -> int | None:
+        table = tables.conditions
+        newest = select(func.max(table.c.start_us)).where(table.c.machine == machine).scalar_subquery()
+        edge = table.c.start_us == newest if "end_us" in str(extreme) else table.c.machine == machine
+        with self._engine.connect() as connection:
+            return connection.execute(select(extreme).where(table.c.machine == machine, edge)).scalar()
+
+    def alerts(
+        self,
+        standing: bool = False,
+        machine: str | None = None,
+        start_us: int | None = None,
+        end_us: int | None = None,
+        limit: int = 1000,
+    ) -> list[Alert]:
+        """Alerts, newest first: standing ones only, of one machine, or standing at some time in a span."""
+        table = tables.alerts
+        wanted: list[ColumnElement[bool]] = []
+        if standing:
+            wanted.append(table.c.cleared_us.is_(None))
+        if machine is not None:
+            wanted.append(table.c.machine == machine)
+        if start_us is not None:
+            wanted.append(or_(table.c.cleared_us.is_(None), table.c.cleared_us > start_us))
+        if end_us is not None:
+            wanted.append(table.c.raised_us < end_us)
+        query = select(table).where(and_(True, *wanted)).order_by(table.c.raised_us.desc(), table.c.id.desc())
+        with self._engine.connect() as connection:
+            return [_alert(row) for row in connection.execute(query.limit(limit)).mappings()]
+
+    def servers(self) -> list[dict[str, Any]]:
+        """The last known state of every server's connection."""
+        with self._engine.connect() as connection:
+            rows = connection.execute(select(tables.servers).order_by(tables.servers.c.server))
+            return [{**json.loads(row.status), "seen_us": row.seen_us} for row in rows]
+
+    def reachable(self) -> bool:
+        """Whether the database answers; raises its error when it does not."""
+        with self._engine.connect() as connection:
+            return connection.execute(select(1)).scalar() == 1
+
+
+def _alert(row: Any) -> Alert:
+    return Alert(
+        row["rule"], row["machine"], row["subject"], row["severity"], row["text"], row["raised_us"],
+        row["cleared_us"], json.loads(row["detail"]),
+    )  # fmt: skip

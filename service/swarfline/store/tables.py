@@ -1,0 +1,115 @@
+"""The tables. Times are integer microseconds UTC; a fact's primary key is its ``key``.
+
+Facts of one machine lie together (clustered on SQLite), since every question asks for a machine and a span.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Float,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+)
+
+from swarfline import facts
+
+metadata = MetaData(naming_convention={"ix": "ix_%(table_name)s_%(column_0_N_name)s", "pk": "pk_%(table_name)s"})
+
+
+def _machine() -> Column[Any]:
+    return Column("machine", String(40), primary_key=True)
+
+
+def _us(name: str, key: bool = False) -> Column[Any]:
+    return Column(name, BigInteger, primary_key=key, nullable=False, autoincrement=False)
+
+
+def _text(name: str, key: bool = False) -> Column[Any]:
+    return Column(name, Text, primary_key=key, nullable=False)
+
+
+def _open() -> Column[Any]:
+    return Column("open", Boolean, nullable=False)
+
+
+def _fact_table(name: str, *columns: Column[Any]) -> Table:
+    return Table(name, metadata, _machine(), *columns, sqlite_with_rowid=False)
+
+
+conditions = _fact_table(
+    "conditions", _us("start_us", True), _us("end_us"), _text("condition"), _text("alarm_code"),
+    _text("alarm_text"), _open(),
+)  # fmt: skip
+cycles = _fact_table(
+    "cycles", _us("start_us", True), _us("end_us"), _text("outcome"), _text("program"), _text("part"),
+    _text("lot"), Column("parts", Integer, nullable=False), _text("step_us"), Column("energy_j", Float),
+    _text("tools"), _text("strip"), _open(),
+)  # fmt: skip
+counts = _fact_table(
+    "counts", _us("time_us", True), _text("count_kind", True), Column("quantity", Integer, nullable=False),
+    _text("part"), _text("lot"), Column("across_gap", Boolean, nullable=False),
+)  # fmt: skip
+tool_lives = _fact_table(
+    "tool_lives", _text("pot_key", True), _us("start_us", True), _us("end_us"), _text("tool"), _text("pot"),
+    _text("name"), _text("basis"), Column("used", Float, nullable=False), Column("limit", Float),
+    Column("warning_level", Float), Column("locked", Boolean, nullable=False),
+    Column("whole", Boolean, nullable=False), _text("reason"), _open(),
+)  # fmt: skip
+limit_changes = _fact_table(
+    "limit_changes", _text("pot_key", True), _us("time_us", True), _text("tool"), _text("field", True),
+    Column("old", Float), Column("new", Float),
+)  # fmt: skip
+energies = _fact_table(
+    "energies", _us("start_us", True), _us("end_us"), _text("condition"),
+    Column("energy_j", Float, nullable=False), _text("basis"), _open(),
+)  # fmt: skip
+gaps = _fact_table("gaps", _us("start_us", True), _us("end_us"), _text("reason"), _open())
+alarms = _fact_table("alarms", _us("start_us", True), _us("end_us"), _text("code"), _text("text"), _open())
+
+FACT_TABLES: dict[type[Any], Table] = {
+    facts.Condition: conditions,
+    facts.Cycle: cycles,
+    facts.Count: counts,
+    facts.ToolLife: tool_lives,
+    facts.LimitChange: limit_changes,
+    facts.Energy: energies,
+    facts.Gap: gaps,
+    facts.Alarm: alarms,
+}
+"""The table of each kind of fact."""
+
+journal = Table(
+    "journal", metadata,
+    Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True),
+    Column("state_like", Boolean, nullable=False),
+    _us("from_us"), _us("to_us"), _us("first_number"),
+    Column("readings", Integer, nullable=False),
+    Column("payload", LargeBinary, nullable=False),
+    Index(None, "to_us"),
+)  # fmt: skip
+
+checkpoints = Table("checkpoints", metadata, _machine(), _us("next_number"), _text("state"))
+
+machine_now = Table("machine_now", metadata, _machine(), _text("state"))
+
+servers = Table(
+    "servers", metadata, Column("server", String(40), primary_key=True), _text("status"), _us("seen_us")
+)
+
+alerts = Table(
+    "alerts", metadata,
+    Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True),
+    _text("rule"), Column("machine", String(40), nullable=False), _text("subject"), _text("severity"),
+    _text("text"), _us("raised_us"), Column("cleared_us", BigInteger), _text("detail"),
+    Index(None, "cleared_us"), Index(None, "raised_us"),
+)  # fmt: skip

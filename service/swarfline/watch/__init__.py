@@ -1,0 +1,1 @@
+"""Watching: rules see, the judge turns what they see into alerts."""

@@ -1,0 +1,85 @@
+"""The OPC UA server of the plant, on the loopback only, without security: a simulator, not a product."""
+
+from __future__ import annotations
+
+import logging
+import socket
+from collections.abc import Iterable
+
+from asyncua import ua
+from asyncua.server.internal_subscription import InternalSubscription
+from asyncua.server.monitored_item_service import MonitoredItemValues
+from asyncua.server.server import Server
+from asyncua.ua.object_ids import ObjectIds
+
+from swarfline_sim.display import Display
+from swarfline_sim.layout import MachineLayout
+from swarfline_sim.machine import Machine
+from swarfline_sim.namespaces import URIS, Namespaces, standard
+from swarfline_sim.nodes import FOLDER, ORGANIZES, NodeBuilder
+from swarfline_sim.types import build_types
+
+HOST = "127.0.0.1"
+PATH = "/swarfline-sim"
+
+
+def free_port() -> int:
+    """A TCP port of the loopback that nobody uses now."""
+    with socket.socket() as probe:
+        probe.bind((HOST, 0))
+        return int(probe.getsockname()[1])
+
+
+def endpoint(port: int) -> str:
+    """The server's address."""
+    return f"opc.tcp://{HOST}:{port}{PATH}"
+
+
+def mend_library() -> None:
+    """Two changes to the server library, for this process.
+
+    Values are kept by reference instead of copied (none is altered after it was written; the copy costs more
+    than everything else). A message that is gone is refused on Republish; the library answers with an empty
+    one, on which a client that recovers asks for ever.
+    """
+    republish = InternalSubscription.republish
+
+    def keep(values: MonitoredItemValues, value: ua.DataValue) -> None:
+        values.old_dvalue = values.current_dvalue
+        values.current_dvalue = value
+
+    def refuse(subscription: InternalSubscription, number: int) -> ua.NotificationMessage:
+        message = republish(subscription, number)
+        if not message.NotificationData:
+            raise ua.uaerrors.BadMessageNotAvailable
+        return message
+
+    MonitoredItemValues.set_current_datavalue = keep  # type: ignore[method-assign, assignment]
+    InternalSubscription.republish = refuse  # type: ignore[method-assign, assignment]
+
+
+async def build_server(port: int, machines: Iterable[Machine]) -> tuple[Server, list[Display]]:
+    """A server that is not started yet, and one display per machine."""
+    logging.getLogger("asyncua").setLevel(logging.ERROR)
+    server = Server()
+    await server.init()
+    await server.set_application_uri(URIS["sim"])
+    server.product_uri = URIS["sim"]
+    server.set_server_name("Simulated works")
+    server.set_endpoint(endpoint(port))
+    server.set_security_policy([ua.SecurityPolicyType.NoSecurity])
+    indexes = {prefix: await server.register_namespace(uri) for prefix, uri in URIS.items()}
+    nodes = NodeBuilder(server, Namespaces(indexes))
+    build_types(nodes)
+    folder = nodes.object(
+        standard(ObjectIds.ObjectsFolder),
+        "mch:Machines",
+        FOLDER,
+        ORGANIZES,
+        nodes.namespaces.number("mch", 1001),
+    )
+    displays = []
+    for machine in machines:
+        layout = MachineLayout(nodes, machine.spec, folder)
+        displays.append(Display(server.iserver.aspace, layout.bindings, machine.spec.name, machine.now_us))
+    return server, displays

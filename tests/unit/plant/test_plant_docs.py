@@ -1,0 +1,96 @@
+"""docs/plant-file.md and the program name the same keys, defaults, signals and prefixes."""
+
+import re
+from pathlib import Path
+
+import pytest
+from pydantic import BaseModel
+from pydantic_core import PydanticUndefined
+
+from swarfline.plant import model
+from swarfline.plant.addresses import KNOWN_NAMESPACES
+from swarfline.signals import SIGNALS, TOOL_FIELDS
+
+TEXT = (Path(__file__).parents[3] / "docs" / "plant-file.md").read_text(encoding="utf-8")
+SECTIONS = {
+    "[plant]": model.PlantTable,
+    "[store]": model.StoreTable,
+    "[listen]": model.Listen,
+    "[interpret]": model.InterpretTable,
+    "[figures]": model.FiguresTable,
+    "[alerts]": model.AlertsTable,
+    "[[shifts]]": model.ShiftTable,
+    "[[shifts.breaks]]": model.BreakTable,
+    "[[planned_stops]]": model.PlannedStopTable,
+    "[[parts]]": model.Part,
+    "[[cells]]": model.Cell,
+    "[[servers]]": model.Server,
+    "[[servers.machines]]": model.Machine,
+    "[mappings.NAME]": model.Mapping,
+    "Nodes": model.NodeRef,
+    "Tools": model.ToolMapping,
+}
+
+
+def section(heading: str) -> str:
+    found = re.search(rf"^## {re.escape(heading)}$(.*?)(?=^## |\Z)", TEXT, re.MULTILINE | re.DOTALL)
+    assert found, f"docs/plant-file.md has no section {heading!r}"
+    return found[1]
+
+
+def rows(heading: str) -> dict[str, list[str]]:
+    cells = [
+        re.split(r"\s*\|\s*", line.strip("| ")) for line in section(heading).splitlines() if line[:3] == "| `"
+    ]
+    return {row[0].strip("`"): row[1:] for row in cells}
+
+
+def default_of(field) -> str:
+    if field.is_required():
+        return "required"
+    value = field.default if field.default is not PydanticUndefined else field.default_factory()
+    if value is None:
+        return "none"
+    if isinstance(value, BaseModel):
+        return "`{}`"
+    if isinstance(value, tuple):
+        inner = ", ".join(f'"{entry}"' for entry in value)
+        return f"`[{inner}]`"
+    return f'`"{value}"`' if isinstance(value, str) else f"`{value}`"
+
+
+def subclasses_of_table() -> set[type]:
+    return set(model.Table.__subclasses__())
+
+
+def test_every_table_has_its_section():
+    assert set(SECTIONS.values()) | {model.Plant} == subclasses_of_table()
+
+
+@pytest.mark.parametrize("heading", SECTIONS)
+def test_the_section_names_exactly_the_keys_with_their_defaults(heading):
+    documented = {key: row[0] for key, row in rows(heading).items()}
+    fields = SECTIONS[heading].model_fields
+    assert documented == {name: default_of(field) for name, field in fields.items()}
+
+
+def test_every_table_of_the_file_is_a_heading():
+    headings = " ".join(re.findall(r"^## (.*)$", TEXT, re.MULTILINE))
+    for name in set(model.Plant.model_fields) - {"path"}:
+        assert re.search(rf"\[{name}[\].]", headings), name
+
+
+@pytest.mark.parametrize(("heading", "catalogue"), [("Signals", SIGNALS), ("Tool fields", TOOL_FIELDS)])
+def test_the_catalogue_is_the_same(heading, catalogue):
+    documented = rows(heading)
+    assert list(documented) == list(catalogue)
+    for name, signal in catalogue.items():
+        assert documented[name][1] == signal.about
+        for choice in signal.choices:
+            assert choice in documented[name][0]
+
+
+def test_the_known_prefixes_are_the_same():
+    listed = re.search(r"specifications: ((?:`\w+`\s?)+)\.", section("[namespaces]"))
+    assert listed
+    assert re.findall(r"\w+", listed[1]) == list(KNOWN_NAMESPACES)
