@@ -19,7 +19,7 @@ _STATUS_WORDS = {
     "BadNoMatch": "no node at this browse path",
     "BadNotReadable": "the node cannot be read",
     "BadNotSupported": "the server does not support this",
-    "BadServiceUnsupported": "the server does not offer this service; try access = \"read\"",
+    "BadServiceUnsupported": 'the server does not offer this service; try access = "read"',
     "BadTcpEndpointUrlInvalid": "the server does not know this endpoint path",
 }
 _ERRNO_WORDS = {

@@ -44,9 +44,7 @@ class Found:
 
 def wanted_signals(plant: Plant, machine: Machine) -> list[Wanted]:
     """All signals with a node of their own, tools given one by one included."""
-    found = [
-        Wanted(machine.id, name, SIGNALS[name], ref) for name, ref in plant.nodes_of(machine).items()
-    ]
+    found = [Wanted(machine.id, name, SIGNALS[name], ref) for name, ref in plant.nodes_of(machine).items()]
     for key, fields in plant.tools_of(machine).each.items():
         found += [
             Wanted(machine.id, tool_signal(key, field), TOOL_FIELDS[field], ref) for field, ref in fields.items()
@@ -133,5 +131,3 @@ def _translator(want: Wanted, unit: str | None) -> Translator:
             width=ref.width,
         )
     )
-
-

@@ -74,9 +74,7 @@ class Stock:
         self._waiting: list[Wanted] = []
         self._by_handle: dict[int, Wanted] = {}
         self.items: dict[int, Item] = {}
-        self._lists = [
-            _List(machine, path) for machine in machines if (path := plant.tools_of(machine).objects)
-        ]
+        self._lists = [_List(machine, path) for machine in machines if (path := plant.tools_of(machine).objects)]
 
     async def fill(self) -> None:
         """Find and watch everything that there is; the rest waits for ``retry``."""
@@ -305,5 +303,3 @@ def _say_life(
         )
         for name, said in life.update(part, value)
     ]
-
-

@@ -18,15 +18,15 @@ from swarfline.connect.supervise import silence_allowed_s
 from swarfline.plant.model import Server
 
 LEAST_LIFE_MS = 60_000
-_NOTHING_LOST_FILTER = ua.DataChangeFilter(Trigger=ua.DataChangeTrigger.StatusValue, DeadbandType=0, DeadbandValue=0)
+_NOTHING_LOST_FILTER = ua.DataChangeFilter(
+    Trigger=ua.DataChangeTrigger.StatusValue, DeadbandType=0, DeadbandValue=0
+)
 
 
 class Subscription:
     """The one subscription of a session."""
 
-    def __init__(
-        self, client: Client, services: Services, server: Server, tally: Tally, receive: Receive
-    ) -> None:
+    def __init__(self, client: Client, services: Services, server: Server, tally: Tally, receive: Receive) -> None:
         self._client = client
         self._services = services
         self._server = server

@@ -149,9 +149,7 @@ async def _read(services: Services, nodes: Sequence[ua.NodeId]) -> dict[ua.NodeI
     asked = list(dict.fromkeys(nodes))
     values = await services.read(asked)
     return {
-        node: value.Value.Value
-        for node, value in zip(asked, values, strict=True)
-        if not value.StatusCode.is_bad()
+        node: value.Value.Value for node, value in zip(asked, values, strict=True) if not value.StatusCode.is_bad()
     }
 
 

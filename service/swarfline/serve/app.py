@@ -20,7 +20,6 @@ from swarfline.serve import (
     machines,
     oee,
     pace,
-    plant as plant_resource,
     problems,
     series,
     servers,
@@ -29,6 +28,9 @@ from swarfline.serve import (
     timeline,
     tools,
     trends,
+)
+from swarfline.serve import (
+    plant as plant_resource,
 )
 from swarfline.serve.conditional import Conditional
 from swarfline.serve.headers import SafeHeaders
@@ -72,7 +74,9 @@ def create_app(plant: Plant, store: Source, live: Live | None = None) -> FastAPI
 
     Without ``live``, or with one that nobody publishes to, the stream asks the store each second.
     """
-    app = FastAPI(title="Swarfline", version=swarfline.__version__, docs_url=None, redoc_url=None, openapi_url=None)
+    app = FastAPI(
+        title="Swarfline", version=swarfline.__version__, docs_url=None, redoc_url=None, openapi_url=None
+    )
     app.state.room = Room.of(plant, store, live or Live())
     app.state.board = Board(app.state.room)
     app.state.hub = stream.Hub(app.state.room.live, app.state.board)

@@ -93,9 +93,7 @@ class Assembly:
 
     def oee_sums(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> OeeSums:
         """Sums of one machine over disjoint ``spans``; with ``part`` its parts are those of the whole span."""
-        elements = [
-            time_elements(self._near(machine, s), self.planned(machine), s) for s in spans if s[0] < s[1]
-        ]
+        elements = [time_elements(self._near(machine, s), self.planned(machine), s) for s in spans if s[0] < s[1]]
         if part is None:
             pairs = zip(elements, (s for s in spans if s[0] < s[1]), strict=True)
             return sum((OeeSums.of(e, self.production(machine, s)) for e, s in pairs), OeeSums())

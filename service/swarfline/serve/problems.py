@@ -65,9 +65,7 @@ def missing(what: str, name: str, known: Sequence[str]) -> Problem:
 def document(status: int, detail: str, instance: str, errors: Sequence[ProblemError] = ()) -> dict[str, Any]:
     """The members of a problem document; the title is the phrase of the status."""
     title = HTTPStatus(status).phrase if status in set(HTTPStatus) else "Error"
-    found = ProblemDocument(
-        title=title, status=status, detail=detail, instance=instance, errors=list(errors)
-    )
+    found = ProblemDocument(title=title, status=status, detail=detail, instance=instance, errors=list(errors))
     return found.model_dump(exclude_none=True, exclude=None if errors else {"errors"})
 
 
@@ -113,9 +111,7 @@ def _http(request: Request, error: Exception) -> Response:
 def _invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     errors = [
-        ProblemError(
-            parameter=str(e["loc"][-1]), detail=e["msg"], allowed=(e.get("ctx") or {}).get("expected")
-        )
+        ProblemError(parameter=str(e["loc"][-1]), detail=e["msg"], allowed=(e.get("ctx") or {}).get("expected"))
         for e in error.errors()
     ]
     names = ", ".join(repr(e.parameter) for e in errors)

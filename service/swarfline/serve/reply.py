@@ -9,8 +9,8 @@ from typing import Annotated, Any
 from fastapi import Depends, Request, Response
 
 from swarfline.serve.paging import Window, link
-from swarfline.serve.problems import ProblemError
 from swarfline.serve.problems import Problem as Trouble
+from swarfline.serve.problems import ProblemError
 from swarfline.serve.room import Room
 from swarfline.serve.shapes import Shape, percent, span_fields
 from swarfline.serve.spans import Asked
@@ -25,7 +25,13 @@ class Reply:
         self._csv = csv
 
     def facts(
-        self, room: Room, asked: Asked, window: Window, shape: type[Shape], rows: Sequence[Shape], last_us: int | None
+        self,
+        room: Room,
+        asked: Asked,
+        window: Window,
+        shape: type[Shape],
+        rows: Sequence[Shape],
+        last_us: int | None,
     ) -> Any:
         """A page of facts; ``last_us`` as told by ``Window.take``."""
         url = window.next_url(room, asked, last_us)

@@ -33,8 +33,7 @@ class Room:
     def of(cls, plant: Plant, store: Source, live: Live) -> Room:
         """The room of a checked plant."""
         plans = {
-            p.id: PartPlan(p.id, round(p.planned_cycle_time_s * 1_000_000), p.parts_per_cycle)
-            for p in plant.parts
+            p.id: PartPlan(p.id, round(p.planned_cycle_time_s * 1_000_000), p.parts_per_cycle) for p in plant.parts
         }
         return cls(plant, store, live, plant.calendar(), plans=plans)
 

@@ -23,14 +23,12 @@ class Queries(Protocol):
         limit: int | None = None,
         after: int | None = None,
     ) -> list[F]:
-        """Facts of one kind that overlap [start, end), in order of start; ``after``: only those that start later."""
+        """Facts of one kind that overlap [start, end), in order of start; ``after``: only those that start later."""  # noqa: E501
 
     def open_tool_lives(self, machine: str) -> list[ToolLife]:
         """The tools now."""
 
-    def last_cycles(
-        self, machine: str, limit: int, before_us: int, program: str | None = None
-    ) -> list[Cycle]:
+    def last_cycles(self, machine: str, limit: int, before_us: int, program: str | None = None) -> list[Cycle]:
         """The newest complete cycles that lie before a moment, oldest first."""
 
     def now(self, machine: str) -> Mapping[str, Any] | None:

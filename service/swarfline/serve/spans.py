@@ -46,9 +46,7 @@ class Asked:
 
 def latest_shift(room: Room, machines: Sequence[str], now_us: int) -> ShiftSpan | None:
     """The shift that most of these machines are in now, or the one that ended last; None without any."""
-    spans = [
-        s for m in machines for s in room.calendar.shift_spans(m, now_us - _LOOK_BACK_US, now_us + 1)
-    ]
+    spans = [s for m in machines for s in room.calendar.shift_spans(m, now_us - _LOOK_BACK_US, now_us + 1)]
     running = Counter(s for s in spans if s.start_us <= now_us < s.end_us)
     if running:
         return max(running, key=lambda s: (running[s], -s.start_us))
@@ -107,7 +105,9 @@ def _check(start_us: int, end_us: int, now_us: int) -> None:
 
 From = Annotated[str | None, Query(alias="from", description=f"start: {ALLOWED}")]
 To = Annotated[str | None, Query(description=f"end, not included: {ALLOWED}; by default the present")]
-Span = Annotated[str | None, Query(description="shift, day or week: the current one", pattern="^(shift|day|week)$")]
+Span = Annotated[
+    str | None, Query(description="shift, day or week: the current one", pattern="^(shift|day|week)$")
+]
 
 
 class SpanOf:

@@ -173,12 +173,17 @@ def encode(event: str, number: int, data: Look) -> bytes:
 @router.get(
     "/live",
     response_class=StreamingResponse,
-    responses={200: {"description": "Server-Sent Events", "content": {"text/event-stream": {"schema": {"type": "string"}}}}},
+    responses={
+        200: {
+            "description": "Server-Sent Events",
+            "content": {"text/event-stream": {"schema": {"type": "string"}}},
+        }
+    },
 )
 async def watch_live(request: Request) -> StreamingResponse:
     """A snapshot of every machine, then a tick each second with what changed.
 
-    Events `snapshot` and `tick` carry JSON: `at`, `machines` (as in /machines/{id}/now, by id), `cells` (the texts of
+    Events `snapshot` and `tick` carry JSON: `at`, `machines` (as in /machines/{id}/now, by id), `cells` (the texts of  # noqa: E501
     the page), `alerts` (those standing; in a tick only when they changed). After a break a new snapshot comes, so
     nothing is replayed.
     """

@@ -64,11 +64,11 @@ def interval(room: Room, fact: Condition | Alarm | Gap) -> dict[str, Any]:
 @router.get("/conditions", response_model=Facts[ConditionRow], responses=OPENAPI)
 def list_conditions(machine: OneMachine, room: InRoom, asked: AskedSpan, window: Paged, reply: Replying) -> Any:
     """Conditions that overlap the span, whole."""
-    found, last = window.take(lambda n, after: room.queries.facts(Condition, machine.id, *asked.interval, n, after))
+    found, last = window.take(
+        lambda n, after: room.queries.facts(Condition, machine.id, *asked.interval, n, after)
+    )
     rows = [
-        ConditionRow(
-            **interval(room, f), condition=f.condition, alarm_code=f.alarm_code, alarm_text=f.alarm_text
-        )
+        ConditionRow(**interval(room, f), condition=f.condition, alarm_code=f.alarm_code, alarm_text=f.alarm_text)
         for f in found
     ]
     return reply.facts(room, asked, window, ConditionRow, rows, last)

@@ -1,4 +1,4 @@
-"""/machines/{id}/tools, /tool-lives and /tool-forecasts: the tools now, how long they last, how long they lasted."""
+"""/machines/{id}/tools, /tool-lives and /tool-forecasts: the tools now, how long they last, how long they lasted."""  # noqa: E501
 
 from __future__ import annotations
 
@@ -78,9 +78,7 @@ def list_tools(machine: OneMachine, room: InRoom, reply: Replying) -> Any:
 
 
 @router.get("/tool-forecasts", response_model=AtPresent, responses=OPENAPI)
-def list_forecasts(
-    room: InRoom, reply: Replying, machine: MachineName = None, cell: CellName = None
-) -> Any:
+def list_forecasts(room: InRoom, reply: Replying, machine: MachineName = None, cell: CellName = None) -> Any:
     """The forecasts of every tool of the plant, of a cell or of one machine."""
     return _forecasts(room, reply, [m.id for m in room.machines(machine, cell)])
 

@@ -105,9 +105,7 @@ def unpack(payload: bytes) -> list[tuple[int, Reading, bool]]:
     return [
         (
             places[i],
-            Reading(
-                machines[machine_at[i]], signals[signal_at[i]], source[i], received[i], values[i], quality[i]
-            ),
+            Reading(machines[machine_at[i]], signals[signal_at[i]], source[i], received[i], values[i], quality[i]),
             places[i] in lateness,
         )
         for i in range(count)

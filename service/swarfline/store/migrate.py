@@ -44,7 +44,7 @@ def upgrade(engine: Engine) -> Path | None:
     if found is not None and found not in known:
         raise StoreError(
             f"the database {engine.url.render_as_string()} has schema revision {found}, which this "
-            f"version does not know (newest here: {newest()}); install the newer program again, or restore an older backup"
+            f"version does not know (newest here: {newest()}); install the newer program again, or restore an older backup"  # noqa: E501
         )
     backup = _back_up(engine, found) if found is not None else None
     with engine.begin() as connection:

@@ -61,8 +61,10 @@ def test_the_first_match_wins_over_all_that_follow(first):
     assert classify({"state": "not_executing"} | values, in_cycle=True, mode_offered=True) == NAMES[first]
 
 
-@pytest.mark.parametrize(("in_cycle", "override", "condition"), [(True, 0, "held"), (False, 0, "producing"),
-                                                                 (True, 1, "producing"), (True, None, "producing")])  # fmt: skip
+OVERRIDES = [(True, 0, "held"), (False, 0, "producing"), (True, 1, "producing"), (True, None, "producing")]
+
+
+@pytest.mark.parametrize(("in_cycle", "override", "condition"), OVERRIDES)
 def test_feed_override_zero_holds_only_inside_a_cycle(in_cycle, override, condition):
     values = GOING | {"feed_override": override}
     assert classify(values, in_cycle, mode_offered=False) == condition

@@ -146,8 +146,11 @@ def test_a_cycle_cut_by_a_gap_counts_only_when_its_end_was_seen():
 
 
 def test_a_cycle_counter_counts_parts_even_across_a_gap():
-    told = Told(f"0 back {ON} cycle_count=5 part=MB-05\n10 cycle_count=6\n" f"20 lost\n50 back {ON} cycle_count=9\n60 cycle_count=10",
-                parts_per_cycle={"MB-05": 2})  # fmt: skip
+    told = Told(
+        f"0 back {ON} cycle_count=5 part=MB-05\n10 cycle_count=6\n"
+        f"20 lost\n50 back {ON} cycle_count=9\n60 cycle_count=10",
+        parts_per_cycle={"MB-05": 2},
+    )
     assert told.counts == [(10, "total", 2), (50, "total", 6, "gap"), (60, "total", 2)]
     assert told.parts == [2, 0, 2]
 

@@ -50,8 +50,15 @@ def test_a_held_program_that_is_reset_was_given_up():
     assert told.cycles == [(10, 30, "aborted")]
 
 
-@pytest.mark.parametrize(("end", "outcome"), [("mode=manual", "aborted"), ("state=not_available", "aborted"),
-                                              ("state=out_of_service", "running"), ("mode=bad", "running")])  # fmt: skip
+ENDS = [
+    ("mode=manual", "aborted"),
+    ("state=not_available", "aborted"),
+    ("state=out_of_service", "running"),
+    ("mode=bad", "running"),
+]
+
+
+@pytest.mark.parametrize(("end", "outcome"), ENDS)
 def test_what_ends_a_running_program(end, outcome):
     told = Told(f"0 {ON} program_state=ready\n10 program_state=running\n30 {end}\n40 alive")
     assert told.cycles == [(10, 30 if outcome == "aborted" else 40, outcome)]

@@ -16,9 +16,11 @@ LOADS = (
 def test_power_is_held_until_the_next_reading_and_cut_at_quarter_hours():
     told = Told(LOADS)
     assert told.energies == [
-        (0, 900, "producing", 2_580_000), (900, 1800, "producing", 3_000_000), (1800, 2700, "producing", 4_050_000),
+        (0, 900, "producing", 2_580_000),
+        (900, 1800, "producing", 3_000_000),
+        (1800, 2700, "producing", 4_050_000),
         (2700, 3600, "producing", 1_350_000),
-    ]  # fmt: skip
+    ]
     assert sum(row[3] for row in told.energies) == pytest.approx(3.05 * 3.6e6)
     assert {f.basis for f in told.of(Energy)} == {"power"}
 

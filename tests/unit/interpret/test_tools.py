@@ -19,7 +19,10 @@ def down(remaining):
     return DOWN.format(remaining)
 
 
-@pytest.mark.parametrize(("value", "name"), [(None, ""), (0, ""), ("0", ""), ("", ""), (7, "7"), (7.0, "7"), ("T7", "T7"), (True, "")])  # fmt: skip
+NAMES = [(None, ""), (0, ""), ("0", ""), ("", ""), (7, "7"), (7.0, "7"), ("T7", "T7"), (True, "")]
+
+
+@pytest.mark.parametrize(("value", "name"), NAMES)
 def test_tool_name(value, name):
     assert tool_name(value) == name
 

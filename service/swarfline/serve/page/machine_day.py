@@ -170,7 +170,12 @@ class _View:
     def _trend(self, program: str, part: str, cycles: Sequence[Cycle]) -> TrendBlock:
         plan = self.room.plans.get(part)
         zone = self.room.zone
-        asked = {"from": show(self.span[0], zone), "to": show(self.span[1], zone), "program": program, "part": part}
+        asked = {
+            "from": show(self.span[0], zone),
+            "to": show(self.span[1], zone),
+            "program": program,
+            "part": part,
+        }
         return TrendBlock(
             program,
             part,

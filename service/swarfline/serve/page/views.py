@@ -79,9 +79,7 @@ def install(app: FastAPI) -> None:
         )
 
     @app.get("/machines/{machine_id}", include_in_schema=False)
-    def machine_page(
-        machine: OneMachine, room: InRoom, day: Annotated[str | None, Query()] = None
-    ) -> Response:
+    def machine_page(machine: OneMachine, room: InRoom, day: Annotated[str | None, Query()] = None) -> Response:
         try:
             chosen = None if day is None else parse_day(day)
         except ValueError as problem:

@@ -26,7 +26,7 @@ def percent(ratio: Exact | None, digits: int = 1) -> str:
 
 
 def signed(value: Exact | None) -> str:
-    """"12 ahead", "3 behind" or "on plan"."""
+    """ "12 ahead", "3 behind" or "on plan"."""
     if value is None:
         return UNKNOWN
     whole = round(value)

@@ -1,0 +1,78 @@
+// One stream per page. Only cells whose text changed are touched; nothing is announced but the connection line.
+const line = document.getElementById("link");
+const word = document.getElementById("link-word");
+const cells = new Map();
+for (const element of document.querySelectorAll("[data-cell]")) {
+  const known = cells.get(element.dataset.cell) ?? [];
+  cells.set(element.dataset.cell, [...known, element]);
+}
+const SILENCE_MS = 5000;
+let source;
+let heard = Date.now();
+
+function say(state, text) {
+  if (line.dataset.link === state) return;
+  line.dataset.link = state;
+  word.textContent = text;
+}
+
+function patch(element, text) {
+  const attribute = element.dataset.to;
+  if (attribute) {
+    if (element.getAttribute(attribute) !== text) element.setAttribute(attribute, text);
+  } else if (element.textContent !== text) {
+    element.textContent = text;
+  }
+}
+
+function alertItem(alert) {
+  const item = document.createElement("li");
+  item.dataset.severity = alert.severity;
+  const severity = document.createElement("b");
+  severity.textContent = alert.severity;
+  const since = document.createElement("small");
+  const time = document.createElement("time");
+  time.dateTime = alert.raised;
+  time.textContent = `${alert.raised.slice(11, 16)}, ${alert.raised.slice(0, 10)}`;
+  since.append("since ", time);
+  item.append(severity, ` ${alert.text} `, since);
+  return item;
+}
+
+function take(event) {
+  heard = Date.now();
+  const told = JSON.parse(event.data);
+  for (const [name, text] of Object.entries(told.cells)) {
+    for (const element of cells.get(name) ?? []) patch(element, text);
+  }
+  const list = document.getElementById("alerts");
+  if (list && told.alerts) list.replaceChildren(...told.alerts.map(alertItem));
+  say("live", ", live");
+}
+
+function open() {
+  source?.close();
+  source = new EventSource("/api/v1/live");
+  source.addEventListener("snapshot", take);
+  source.addEventListener("tick", take);
+}
+
+// A pulled cable is not noticed by EventSource, and after an error status it never tries again.
+setInterval(() => {
+  if (document.hidden || Date.now() - heard < SILENCE_MS) return;
+  say("lost", ": connection lost, figures are old");
+  heard = Date.now();
+  open();
+}, 1000);
+
+// Browsers allow six connections to one origin: a hidden page gives its own back.
+document.addEventListener("visibilitychange", () => {
+  if (document.hidden) {
+    source?.close();
+  } else {
+    heard = Date.now();
+    open();
+  }
+});
+addEventListener("pagehide", () => source?.close());
+open();
