@@ -124,10 +124,7 @@ class Links:
 
     def lost(self) -> None:
         """The session is over: every machine that was back is lost since the last proof of life."""
-        if self.full:
-            us = self._accepted_us
-        else:
-            us = self._source_us if self._server_clock else self._life_us
+        us = self._accepted_us if self.full else self._source_us if self._server_clock else self._life_us
         self._held = {}
         self._say_lost([machine for machine in self.machines if machine in self._back], us)
 

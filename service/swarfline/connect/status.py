@@ -55,7 +55,6 @@ class Tally:
     revised_publishing_ms: float | None = None
     revised_sampling_ms: float | None = None
     revised_queue_size: int | None = None
-    last_life_us: int | None = None
     last_publish_us: int | None = None
 
     def renew(self) -> None:

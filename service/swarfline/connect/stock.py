@@ -109,7 +109,9 @@ class Stock:
                 want = self._by_handle.pop(handle)
                 self._waiting.append(want)
                 self._tally.refused[want.key] = status_words(ua.StatusCodes.BadNodeIdUnknown)
-        await self._drop([handle for handle in gone if handle in self.items])
+            else:
+                self._look_again()
+        await self._drop(gone)
         self._count()
 
     async def refresh_tools(self) -> list[Reading]:
@@ -272,7 +274,6 @@ class Stock:
     def _life_items(self, machine: str, key: str, nodes: LifeNodes, life: Life) -> list[Item]:
         items = []
         for part, node in nodes.parts:
-            # the part itself is no signal, but where one of its field's name exists it is shown under that
             item = self._new(node, machine, f"{TOOLS}[{key}].{part}")
             self._decoder.route_special(item.handle, machine, partial(_say_life, machine, key, life, part))
             items.append(item)

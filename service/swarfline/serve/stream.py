@@ -183,8 +183,8 @@ def encode(event: str, number: int, data: Look) -> bytes:
 async def watch_live(request: Request) -> StreamingResponse:
     """A snapshot of every machine, then a tick each second with what changed.
 
-    Events `snapshot` and `tick` carry JSON: `at`, `machines` (as in /machines/{id}/now, by id), `cells` (the texts of  # noqa: E501
-    the page), `alerts` (those standing; in a tick only when they changed). After a break a new snapshot comes, so
+    Events `snapshot` and `tick` carry JSON: `at`, `machines` (as in /machines/{id}/now, by id), `cells` (texts
+    of the page), `alerts` (those standing; in a tick only when they changed). After a break a new snapshot comes, so
     nothing is replayed.
     """
     hub = request.app.state.hub

@@ -5,10 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy.engine import make_url
-
 from swarfline.store import journal
-from swarfline.store.engine import StoreError, make_engine
+from swarfline.store.engine import StoreError, make_engine, resolve_url
 from swarfline.store.migrate import upgrade
 from swarfline.store.queries import Queries
 from swarfline.store.writer import Batch, Writer, load_checkpoints
@@ -49,12 +47,3 @@ class Store:
     def close(self) -> None:
         """Give the connections back."""
         self.engine.dispose()
-
-
-def resolve_url(url: str, beside: Path | None = None) -> str:
-    """A database URL with a relative SQLite path made absolute, beside a file or in the working folder."""
-    target = make_url(url)
-    if target.get_backend_name() != "sqlite" or not target.database or target.database == ":memory:":
-        return url
-    folder = beside.parent if beside is not None else Path()
-    return str(target.set(database=str((folder / target.database).absolute())))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine, Table, create_engine, event
@@ -46,3 +47,12 @@ def upsert(connection: Connection, table: Table, rows: Sequence[dict[str, Any]])
     keys = [c.name for c in table.primary_key.columns]
     update = {c.name: statement.excluded[c.name] for c in table.columns if c.name not in keys}
     connection.execute(statement.on_conflict_do_update(index_elements=keys, set_=update), list(rows))
+
+
+def resolve_url(url: str, beside: Path | None = None) -> str:
+    """A database URL with a relative SQLite path made absolute, beside a file or in the working folder."""
+    target = make_url(url)
+    if target.get_backend_name() != "sqlite" or not target.database or target.database == ":memory:":
+        return url
+    folder = beside.parent if beside is not None else Path()
+    return str(target.set(database=str((folder / target.database).absolute())))

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import fields
-from functools import cache
 from typing import Any, TypeVar
 
 from swarfline.facts import Cycle, Fact, StepPiece, ToolUse
@@ -14,7 +13,6 @@ F = TypeVar("F", bound=Fact)
 _JSON_FIELDS = ("step_us", "tools", "strip")
 
 
-@cache
 def names(kind: Any) -> tuple[str, ...]:
     """The fields of a kind of fact, which are its table's columns."""
     return tuple(f.name for f in fields(kind))

@@ -1,0 +1,140 @@
+"""What a session does besides receiving: the full set, re-reads after losses, retries, tool lists."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Iterable, Sequence
+
+from swarfline import clock
+from swarfline.connect.decode import Decoder
+from swarfline.connect.items import Item
+from swarfline.connect.links import Links
+from swarfline.connect.services import Services
+from swarfline.connect.source import Source
+from swarfline.connect.stock import Stock
+from swarfline.signals import Reading
+
+RETRY_S = 15.0
+"""Refused nodes are asked for again after this, for ever."""
+TOOLS_S = 60.0
+"""Tool lists are read again after this, where nothing tells that they changed."""
+PERIOD_S = 0.25
+
+
+class Chores:
+    """Runs beside the watch; what fails here ends the session."""
+
+    def __init__(
+        self,
+        services: Services,
+        stock: Stock,
+        decoder: Decoder,
+        links: Links,
+        source: Source,
+        offset: Callable[[], int | None],
+    ) -> None:
+        self._services = services
+        self._stock = stock
+        self._decoder = decoder
+        self._links = links
+        self._source = source
+        self._offset = offset
+        self._loop = asyncio.get_running_loop()
+        self._arrived: set[int] = set()
+        self._pending: set[int] | None = None
+        self._distrust = False
+        self._torn: list[str] = []
+        self._since_s = self._loop.time()
+        self._retried_s = self._looked_s = self._since_s
+        self.tools_due = False
+        self.is_open = False
+
+    def filled(self) -> None:
+        """Every item is being watched: from here on their first values are awaited."""
+        self._pending = set(self._stock.items) - self._arrived
+        self._since_s = self._retried_s = self._looked_s = self._loop.time()
+        self._open_if_full()
+
+    def arrived(self, handles: Iterable[int]) -> None:
+        """Values of these items came."""
+        if self.is_open:
+            return
+        if self._pending is None:
+            self._arrived.update(handles)
+        else:
+            self._pending.difference_update(handles)
+            self._open_if_full()
+
+    def torn(self, machines: Sequence[str], good_us: int, good_source_us: int) -> None:
+        """Values of these machines were lost; ``good_*`` is the last moment when nothing was."""
+        if not self.is_open:
+            # what came first may be older than what was lost
+            self._distrust = True
+            return
+        self._torn += self._links.hole(machines, good_us, good_source_us)
+
+    def _open_if_full(self) -> None:
+        if not self._pending and not self._distrust:
+            self._open([])
+
+    def _open(self, read: Sequence[Reading]) -> None:
+        self.is_open = True
+        self._links.open(self._links.machines, read, self._stock.refused, clock.now_us(), self._offset())
+
+    async def run(self) -> None:
+        """Until cancelled."""
+        while True:
+            await asyncio.sleep(PERIOD_S)
+            now_s = self._loop.time()
+            if not self.is_open:
+                await self._read_missing(now_s)
+                continue
+            if self._torn:
+                await self._read_torn()
+            if self._decoder.dead:
+                await self._bury()
+            if now_s - self._retried_s >= RETRY_S:
+                self._retried_s = now_s
+                await self._stock.retry()
+            if self.tools_due or now_s - self._looked_s >= TOOLS_S:
+                self.tools_due, self._looked_s = False, now_s
+                await self._look_at_tools()
+
+    async def _read_missing(self, now_s: float) -> None:
+        """Some servers send no first value until there is a change: then it is read."""
+        if self._distrust:
+            self._distrust = False
+            readings = await self._read(list(self._stock.items.values()))
+        elif now_s - self._since_s > self._source.first_values_s:
+            readings = await self._read(
+                [self._stock.items[h] for h in self._pending or () if h in self._stock.items]
+            )
+        else:
+            return
+        if not self.is_open:
+            self._open(readings)
+
+    async def _read_torn(self) -> None:
+        machines, self._torn = self._torn, []
+        readings = await self._read(self._stock.of(machines))
+        self._links.open(machines, readings, self._refused(machines), clock.now_us())
+
+    def _refused(self, machines: Sequence[str]) -> list[tuple[str, str]]:
+        return [pair for pair in self._stock.refused if pair[0] in machines]
+
+    async def _read(self, items: Sequence[Item]) -> list[Reading]:
+        values = await self._services.read([item.node for item in items]) if items else []
+        now_us = clock.now_us()
+        pairs = [(item.handle, value) for item, value in zip(items, values, strict=True)]
+        return self._decoder.decode(pairs, now_us, self._links.fallback_us(now_us))
+
+    async def _bury(self) -> None:
+        dead = list(self._decoder.dead)
+        self._decoder.dead.clear()
+        await self._stock.bury(dead)
+
+    async def _look_at_tools(self) -> None:
+        now_us = clock.now_us()
+        source_us = self._links.fallback_us(now_us)
+        ended = await self._stock.refresh_tools()
+        self._links.values([r._replace(source_us=source_us, received_us=now_us) for r in ended], now_us)

@@ -1,0 +1,235 @@
+"""One session with one server, from connecting to its end; the next attempt makes a new one."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Callable, Iterator, Sequence
+from weakref import WeakKeyDictionary
+
+from asyncua import Client, ua
+
+from swarfline import clock
+from swarfline.connect.chores import Chores
+from swarfline.connect.decode import Decoder
+from swarfline.connect.links import Links
+from swarfline.connect.names import Names
+from swarfline.connect.poll import Poller
+from swarfline.connect.reasons import Ended
+from swarfline.connect.services import Services
+from swarfline.connect.source import Pairs, Source
+from swarfline.connect.status import Tally
+from swarfline.connect.stock import Stock
+from swarfline.connect.subscribe import Subscription
+from swarfline.connect.supervise import ClockOffset, Signs, probe_period_s, verdict
+from swarfline.plant.checks import namespaces
+from swarfline.plant.model import Plant, Server
+
+SESSION_TIMEOUT_MS = 60_000
+"""An abandoned session must not occupy the server for long."""
+CONNECTS_AT_ONCE = 8
+LOOK_S = 0.5
+CLOSE_S = 1.0
+_REQUESTS_AT_ONCE = 4
+_FIRST_OFFSETS = 3
+_NO_WATCHDOG_S = 86_400
+_WELL = (0, 5, 7, None)
+"""ServerState Running, Test, Unknown, or not told; anything else means that the values are not to be trusted."""
+
+_slots: WeakKeyDictionary[asyncio.AbstractEventLoop, asyncio.Semaphore] = WeakKeyDictionary()
+
+
+def _slot() -> asyncio.Semaphore:
+    return _slots.setdefault(asyncio.get_running_loop(), asyncio.Semaphore(CONNECTS_AT_ONCE))
+
+
+class Session:
+    """Use once: ``run`` returns only by raising, with Ended or whatever failed."""
+
+    def __init__(
+        self, server: Server, plant: Plant, links: Links, tally: Tally, on_connected: Callable[[], None]
+    ) -> None:
+        self._server = server
+        self._plant = plant
+        self._links = links
+        self._tally = tally
+        self._on_connected = on_connected
+        self._loop = asyncio.get_running_loop()
+        self._wake = asyncio.Event()
+        self._lost = ""
+        self._offset = ClockOffset()
+        self._published_us = 0
+        self._client = self._new_client()
+        self._services = Services(self._client)
+        self._decoder: Decoder
+        self._source: Source | None = None
+        self._chores: Chores
+        self._tasks: list[asyncio.Task[None]] = []
+
+    def _new_client(self) -> Client:
+        client = Client(self._server.endpoint, timeout=self._server.timeout_s, watchdog_intervall=_NO_WATCHDOG_S)
+        client.session_timeout = SESSION_TIMEOUT_MS
+        client.name = client.description = "Swarfline"
+        client.application_uri = "urn:swarfline:collector"
+        client.product_uri = "urn:swarfline"
+        client.set_max_concurrent_requests(_REQUESTS_AT_ONCE)
+        client.connection_lost_callback = self._on_lost
+        return client
+
+    async def _on_lost(self, _problem: BaseException) -> None:
+        self._lost = "the connection was closed by the server or the network"
+        self._wake.set()
+
+    async def run(self) -> None:
+        """Connect, watch, and raise the reason of the end."""
+        orderly = False
+        try:
+            async with _slot(), asyncio.timeout(3 * self._server.timeout_s):
+                await self._client.connect()
+            await self._prepare()
+            await self._watch()
+        except asyncio.CancelledError:
+            orderly = True
+            raise
+        except Ended:
+            orderly = not self._lost
+            raise
+        finally:
+            await self._close(orderly)
+
+    async def _prepare(self) -> None:
+        self._links.begin()
+        self._tally.renew()
+        names = Names(namespaces(self._plant), await self._services.learn())
+        for _ in range(_FIRST_OFFSETS):
+            await self._probe()
+        self._decoder = Decoder(names, self._tally)
+        source = self._new_source()
+        self._source = source
+        stock = Stock(
+            self._plant, self._server.machines, self._services, names, self._decoder, source, self._tally,
+            self._look_again,
+        )  # fmt: skip
+        self._chores = Chores(self._services, stock, self._decoder, self._links, source, self._open_offset)
+        await source.start()
+        await stock.fill()
+        self._chores.filled()
+        self._on_connected()
+
+    def _new_source(self) -> Source:
+        if self._server.access == "read":
+            return Poller(self._services, self._server, self._tally, self._receive)
+        return Subscription(self._client, self._services, self._server, self._tally, self._receive)
+
+    def _look_again(self) -> None:
+        self._chores.tools_due = True
+
+    def _open_offset(self) -> int | None:
+        return self._offset.news(force=True)
+
+    def _receive(self, pairs: Pairs, now_us: int, gap: bool) -> None:
+        links, decoder = self._links, self._decoder
+        good_us, good_source_us = self._published_us or now_us, links.source_us
+        readings = decoder.decode(pairs, now_us, links.fallback_us(now_us))
+        self._tally.changes += len(pairs)
+        if gap:
+            self._tally.sequence_gaps += 1
+            self._chores.torn(links.machines, good_us, good_source_us)
+        elif decoder.overflowed:
+            self._chores.torn([m for m in links.machines if m in decoder.overflowed], good_us, good_source_us)
+        decoder.overflowed.clear()
+        links.values(readings, now_us)
+        self._published_us = now_us
+        self._chores.arrived(handle for handle, _ in pairs)
+        if links.full:
+            self._wake.set()
+
+    async def _watch(self) -> None:
+        self._tasks = [asyncio.create_task(self._probe_on()), asyncio.create_task(self._chores.run())]
+        looked_s = self._loop.time()
+        while True:
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(LOOK_S):
+                    await self._wake.wait()
+            self._wake.clear()
+            looked_s = self._look(looked_s)
+            if self._chores.is_open:
+                self._links.alive(clock.now_us())
+
+    def _look(self, looked_s: float) -> float:
+        for task in self._tasks:
+            if task.done():
+                task.result()
+        assert self._source is not None
+        now_s = self._loop.time()
+        reason = verdict(
+            Signs(
+                now_s=now_s,
+                looked_s=looked_s,
+                period_s=LOOK_S,
+                published_s=self._source.heard_s,
+                deadline_s=self._source.deadline_s,
+                lost=next(self._reasons(), ""),
+            )
+        )
+        if reason is not None:
+            raise Ended(reason)
+        return now_s
+
+    def _reasons(self) -> Iterator[str]:
+        if self._links.full:
+            yield "our own queue is full: readings come faster than they are recorded"
+        if self._lost:
+            yield self._lost
+        renewal = self._client._renew_channel_task
+        if renewal is not None and renewal.done():
+            self._lost = "the secure channel could not be renewed"
+            yield self._lost
+        if self._source is not None and (why := self._source.ended()):
+            yield why
+
+    async def _probe_on(self) -> None:
+        while True:
+            await asyncio.sleep(probe_period_s(self._server.keepalive_s))
+            await self._probe()
+            news = self._offset.news() if self._chores.is_open else None
+            if news is not None:
+                self._links.offset(news, clock.now_us())
+
+    async def _probe(self) -> None:
+        probe = await self._services.probe()
+        self._links.heard(probe.got_us)
+        if probe.state not in _WELL:
+            state = ua.ServerState(probe.state).name if probe.state in (1, 2, 3, 4, 6) else str(probe.state)
+            raise Ended(f"the server says that its state is {state}")
+        self._offset.add(probe.sent_us, probe.got_us, probe.current_us, probe.header_us)
+        self._tally.clock_offset_us = self._offset.offset_us
+
+    async def _close(self, orderly: bool) -> None:
+        """Leave nothing behind: the library's own tasks and socket survive a plain disconnect."""
+        client, protocol = self._client, self._client.uaclient.protocol
+        await _stop(self._tasks)
+        if self._source is not None:
+            await self._source.close()
+        client.uaclient.request_disconnect()
+        if orderly and protocol is not None and not protocol.is_closed:
+            with contextlib.suppress(Exception):
+                async with asyncio.timeout(CLOSE_S):
+                    await client.uaclient.close_session(True)
+        await _stop(
+            [
+                client._renew_channel_task,
+                client._supervisor_task,
+                client._stale_watchdog_task,
+                client.uaclient.session._publish_task,
+            ]
+        )
+        if protocol is not None and protocol.transport is not None:
+            protocol.transport.abort()
+
+
+async def _stop(tasks: Sequence[asyncio.Task[None] | None]) -> None:
+    alive = [task for task in tasks if task is not None]
+    for task in alive:
+        task.cancel()
+    await asyncio.gather(*alive, return_exceptions=True)
