@@ -184,8 +184,8 @@ async def watch_live(request: Request) -> StreamingResponse:
     """A snapshot of every machine, then a tick each second with what changed.
 
     Events `snapshot` and `tick` carry JSON: `at`, `machines` (as in /machines/{id}/now, by id), `cells` (texts
-    of the page), `alerts` (those standing; in a tick only when they changed). After a break a new snapshot comes, so
-    nothing is replayed.
+    of the page), `alerts` (those standing; in a tick only when they changed). After a break a new snapshot
+    comes, so nothing is replayed.
     """
     hub = request.app.state.hub
     headers = {"cache-control": "no-store", "x-accel-buffering": "no"}
