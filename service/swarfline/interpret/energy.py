@@ -60,7 +60,7 @@ class EnergyMeter:
         done: list[Energy] = []
         if self._power is not None and self._condition is not None:
             if cycles.open is not None:
-                cycles.open.pay(max(self._at_us, cycles.open.start_us), at_us, self._power)
+                cycles.open.pay(self._at_us, at_us, self._power)
             done = self._pieces(at_us, self._power)
         self._at_us = at_us
         return done

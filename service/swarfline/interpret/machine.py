@@ -9,7 +9,9 @@ is shown as open is a look ahead that changes nothing.
 
 from __future__ import annotations
 
+from itertools import groupby
 from math import isfinite
+from operator import itemgetter
 from typing import Any
 
 from swarfline.facts import UNOBSERVED, Fact, Gap
@@ -19,7 +21,7 @@ from swarfline.interpret.counts import Counts
 from swarfline.interpret.cycles import Cycles, Edge
 from swarfline.interpret.energy import EnergyMeter
 from swarfline.interpret.numbers import number_of
-from swarfline.interpret.order import Order, Ordered
+from swarfline.interpret.order import NEVER, Order, Ordered
 from swarfline.interpret.record import CycleRecord
 from swarfline.interpret.settings import MachineSettings
 from swarfline.interpret.steps import STEP_INDEX, step_now
@@ -266,24 +268,18 @@ class MachineFold:
         return [*facts, *(fact for fact in running if fact is not None)]
 
     def snapshot(self) -> dict[str, object]:
-        """The present picture, ahead of the reorder window: what the newest readings say, as plain data."""
-        values, linked, since = dict(self.values), bool(self._linked), self._conditions.start_us
-        for moment, _, signal, value, quality, _ in sorted(self.order.pending, key=lambda item: item[:2]):
-            if signal == LINK:
-                linked = value != LINK_LOST
-            elif signal in _TOUCHES or signal in SIGNALS:
-                values[signal] = None if quality == _BAD else value
-            since = moment if _TOUCHES.get(signal, 0) & _CONDITION or signal == LINK else since
+        """The present picture, ahead of the reorder window: what the newest readings say, as plain data.
+
+        ``at_us`` and ``since_us`` are None before the first reading; counters and tools are not among the values.
+        """
+        values, linked, condition, since_us = self._latest()
         cycle = self._cycles.open if linked else None
-        condition = classify(values, cycle is not None, self._mode_offered) if linked else UNOBSERVED
-        if condition == self._conditions.condition:
-            since = self._conditions.start_us
         return {
             "machine": self.settings.machine,
-            "at_us": self.order.newest_us,
+            "at_us": None if self.order.newest_us == NEVER else self.order.newest_us,
             "linked": linked,
             "condition": condition,
-            "since_us": since,
+            "since_us": since_us,
             "values": values if linked else {},
             "cycle": None
             if cycle is None
@@ -291,6 +287,26 @@ class MachineFold:
                 "start_us": cycle.start_us, "program": cycle.program, "part": cycle.part, "lot": cycle.lot,
             },
         }  # fmt: skip
+
+    def _latest(self) -> tuple[dict[str, object], bool, str, int | None]:
+        """Values, link, condition and since when, with what still waits in the reorder window."""
+        values, linked = dict(self.values), self._linked
+        condition, in_cycle = self._conditions.condition, self._cycles.open is not None
+        since_us = None if condition is None else self._conditions.start_us
+        pending = sorted(self.order.pending, key=itemgetter(0, 1))
+        for moment, instant in groupby(pending, key=itemgetter(0)):
+            for _, _, signal, value, quality, _ in instant:
+                if signal != LINK:
+                    linked = linked is not False
+                    if signal in SIGNALS and signal not in self._counts.counters:
+                        values[signal] = None if quality == _BAD else value
+                elif value in (LINK_LOST, LINK_BACK):
+                    linked = value == LINK_BACK
+                    values = {name: values[name] for name in _KEPT if name in values}
+            now = classify(values, in_cycle, self._mode_offered) if linked else UNOBSERVED
+            if now != condition and linked is not None:
+                condition, since_us = now, moment
+        return values, bool(linked), condition or UNOBSERVED, since_us
 
     def save(self) -> dict[str, object]:
         """The whole state as plain data (JSON)."""

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from fastapi import APIRouter, Depends, FastAPI
 from fastapi.openapi.utils import get_openapi
 
 import swarfline
+from swarfline import clock
 from swarfline.live import Live
 from swarfline.plant import Plant
 from swarfline.serve import (
@@ -69,7 +71,9 @@ ABOUT = (
 )
 
 
-def create_app(plant: Plant, store: Source, live: Live | None = None) -> FastAPI:
+def create_app(
+    plant: Plant, store: Source, live: Live | None = None, clock_us: Callable[[], int] = clock.now_us
+) -> FastAPI:
     """The API and the page of a checked plant over an open store.
 
     Without ``live``, or with one that nobody publishes to, the stream asks the store each second.
@@ -77,7 +81,7 @@ def create_app(plant: Plant, store: Source, live: Live | None = None) -> FastAPI
     app = FastAPI(
         title="Swarfline", version=swarfline.__version__, docs_url=None, redoc_url=None, openapi_url=None
     )
-    app.state.room = Room.of(plant, store, live or Live())
+    app.state.room = Room.of(plant, store, live or Live(), clock_us)
     app.state.board = Board(app.state.room)
     app.state.hub = stream.Hub(app.state.room.live, app.state.board)
     problems.install(app)

@@ -152,10 +152,9 @@ class Assembly:
         quantities = {part: q.total for part, q in made.by_part.items() if q.total > 0}
         recent = self.last_cycles(machine)
         plans = {p: self.plan_of(p, recent) for p in quantities or [self.part_now(machine)]}
-        item_us, estimate = None, any(p.estimate for p in plans.values() if p)
         known = [(plan.item_us, quantities.get(part, 1)) for part, plan in plans.items() if plan]
-        if known and len(known) == len(plans):
-            item_us = sum(item * n for item, n in known) / sum(n for _, n in known)
+        estimate = any(plan.estimate for plan in plans.values() if plan)
+        item_us = _mean_item(known) if len(known) == len(plans) else None
         span = (self.span[0], until_us)
         planned = self.room.calendar.planned(machine, *span)
         return pace(sum(quantities.values()), item_us, planned, span, self.now_us, estimate)
@@ -164,7 +163,11 @@ class Assembly:
         """Tool forecasts of one machine as of the present."""
         queries, now_us = self.room.queries, self.now_us
         lives = queries.open_tool_lives(machine)
-        recent = self._once("r", machine, lambda: queries.last_cycles(machine, RECENT_CYCLES, now_us))
+        recent = (
+            self.last_cycles(machine)
+            if self.span[1] == now_us
+            else queries.last_cycles(machine, RECENT_CYCLES, now_us)
+        )
         return tool_forecasts(
             lives,
             recent,
@@ -179,6 +182,11 @@ class Assembly:
         since = max(recent[0].start_us, self.now_us - LONGEST_LOOK_US)
         known = self.room.queries.facts(Condition, machine, since, self.now_us)
         return worked(known, self.room.calendar.planned(machine, since, self.now_us))
+
+
+def _mean_item(known: Sequence[tuple[Fraction, int]]) -> Fraction:
+    """Mean planned time per item, weighted by quantity."""
+    return sum((item * n for item, n in known), Fraction(0)) / sum(n for _, n in known)
 
 
 def part_runs(cycles: Iterable[Cycle], span: Interval) -> dict[str, list[Interval]]:

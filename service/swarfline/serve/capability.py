@@ -47,7 +47,7 @@ NEEDS = (
         "a hold shows as waiting",
     ),
     Need("faults", ("actual_delay_time",), (("alarm",),), "a fault shows as waiting"),
-    Need("tool_times", ("cutting_time_per_tool",), (("active_tool",), ("spindle_speed",), ("spindle_load",))),
+    Need("tool_times", ("consumption_per_cycle",), (("active_tool",), ("spindle_speed",), ("spindle_load",))),
     Need("tool_life", ("share_used", "remaining"), (_LIFE, ("tools.limit",))),
     Need("tool_forecast", ("cycles_left", "limit_at"), (_LIFE, ("tools.limit",), ("active_tool",))),
     Need("energy", ("energy", "energy_per_good_part", "demand_peak"), (("energy", "power"),)),

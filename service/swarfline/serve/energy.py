@@ -19,7 +19,7 @@ from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom, OneMachine, Room
 from swarfline.serve.selection import CellName, MachineName
 from swarfline.serve.shapes import Facts, Figures, FigureShape, Shape, figure
-from swarfline.serve.slices import Grouped, Slice, slices
+from swarfline.serve.slices import Grouped, Slice, SliceShape, slice_fields, slices
 from swarfline.serve.spans import AskedSpan
 from swarfline.serve.table import OPENAPI
 from swarfline.serve.times import seconds, show
@@ -53,14 +53,9 @@ class ConditionKwh(Shape):
     waiting_kwh: float | None
 
 
-class EnergyRow(Shape):
+class EnergyRow(SliceShape):
     """Energy of one machine, cell, part, day, …; machines that tell no energy are left out."""
 
-    key: str
-    name: str
-    from_: str = Field(alias="from")
-    to: str
-    machines: list[str]
     good: int | None
     energy: FigureShape
     energy_per_good_part: FigureShape
@@ -121,11 +116,7 @@ def energy_row(work: Assembly, piece: Slice) -> EnergyRow:
     pieces = [e for m in piece.machines for e in work.energies(m)] if whole else []
     top = peak(demand(pieces, piece.span, len(piece.machines))) if pieces else None
     return EnergyRow(
-        key=piece.key,
-        name=piece.name,
-        from_=show(piece.span[0], zone),
-        to=show(piece.span[1], zone),
-        machines=piece.machines,
+        **slice_fields(work, piece),
         good=sums.good,
         energy=figure(figures["energy"], "kWh"),
         energy_per_good_part=figure(figures["energy_per_good_part"], "kWh, 1"),

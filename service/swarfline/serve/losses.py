@@ -15,24 +15,20 @@ from swarfline.serve.assemble import Assembly
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom
 from swarfline.serve.selection import CellName, MachineName
-from swarfline.serve.shapes import Figures, Shape
-from swarfline.serve.slices import Grouped, Slice, slices
+from swarfline.serve.shapes import Figures
+from swarfline.serve.slices import Grouped, Slice, SliceShape, slice_fields, slices
 from swarfline.serve.spans import AskedSpan
 from swarfline.serve.table import OPENAPI
-from swarfline.serve.times import seconds, show
+from swarfline.serve.times import seconds
 
 router = APIRouter(tags=["figures"])
 
 STOPPED = "stop_loss"
 
 
-class LossRow(Shape):
+class LossRow(SliceShape):
     """One share of the planned busy time of one machine, cell, …"""
 
-    key: str
-    name: str
-    from_: str = Field(alias="from")
-    to: str
     loss: str = Field(description="a condition, good_parts, scrap_parts, slow_running, producing or stop_loss")
     length: str = Field(description="of stops: short or long; else empty")
     reason: str | None = Field(description="with split=reason: the alarm's text or code; empty: not known")
@@ -86,10 +82,7 @@ def loss_rows(work: Assembly, piece: Slice, split: str) -> list[LossRow]:
 def _row(work: Assembly, piece: Slice, found: Losses, loss: Loss, reason: str | None) -> LossRow:
     busy = found.planned_busy_us
     return LossRow(
-        key=piece.key,
-        name=piece.name,
-        from_=show(piece.span[0], work.room.zone),
-        to=show(piece.span[1], work.room.zone),
+        **slice_fields(work, piece),
         loss=loss.name,
         length=loss.length,
         reason=reason,

@@ -135,8 +135,9 @@ def now_shape(room: Room, seen: Presence, now_us: int) -> NowShape:
             for name in SIGNALS
             if name in seen.values
         ],
-        cycle=running
-        and RunningShape(
+        cycle=None
+        if running is None
+        else RunningShape(
             start=show(running.start_us, room.zone),
             elapsed_s=seconds(max(0, now_us - running.start_us)),
             program=running.program,

@@ -7,7 +7,6 @@ from operator import add
 from typing import Any
 
 from fastapi import APIRouter
-from pydantic import Field
 
 from swarfline.measure.oee import OeeSums, oee
 from swarfline.serve.assemble import Assembly
@@ -15,10 +14,10 @@ from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom
 from swarfline.serve.selection import CellName, MachineName
 from swarfline.serve.shapes import Figures, FigureShape, Shape, figure, percent
-from swarfline.serve.slices import Grouped, Slice, slices
+from swarfline.serve.slices import Grouped, Slice, SliceShape, slice_fields, slices
 from swarfline.serve.spans import AskedSpan
 from swarfline.serve.table import OPENAPI
-from swarfline.serve.times import seconds, show
+from swarfline.serve.times import seconds
 
 router = APIRouter(tags=["figures"])
 
@@ -52,14 +51,9 @@ class PartSums(Shape):
     across_gap: int
 
 
-class OeeRow(Shape):
+class OeeRow(SliceShape):
     """One machine, cell, part, shift, day, …"""
 
-    key: str
-    name: str
-    from_: str = Field(alias="from")
-    to: str
-    machines: list[str]
     coverage_pct: float | None
     figures: OeeFigures
     times: TimeSums
@@ -102,13 +96,9 @@ def _counts(name: str) -> bool:
 
 def oee_row(work: Assembly, piece: Slice) -> OeeRow:
     """One slice as sent."""
-    sums, zone = sums_of(work, piece), work.room.zone
+    sums = sums_of(work, piece)
     return OeeRow(
-        key=piece.key,
-        name=piece.name,
-        from_=show(piece.span[0], zone),
-        to=show(piece.span[1], zone),
-        machines=piece.machines,
+        **slice_fields(work, piece),
         coverage_pct=percent(sums.coverage),
         figures=oee_figures(sums),
         times=TimeSums(

@@ -52,9 +52,8 @@ def pace_row(work: Assembly, asked: Asked, machine: str) -> PaceRow:
     """One machine's pace as sent."""
     found, zone = work.pace(machine, asked.until_us), work.room.zone
     return PaceRow(
+        **{"from": show(asked.start_us, zone), "until": show(asked.until_us, zone)},
         machine=machine,
-        from_=show(asked.start_us, zone),
-        until=show(asked.until_us, zone),
         part=work.part_now(machine),
         made=found.made,
         planned_time_s=seconds(found.planned_us),

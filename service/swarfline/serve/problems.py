@@ -19,7 +19,7 @@ MEDIA_TYPE = "application/problem+json"
 _log = logging.getLogger(__name__)
 
 
-class ProblemError(BaseModel):
+class WrongParameter(BaseModel):
     """What is wrong with one parameter."""
 
     model_config = ConfigDict(extra="forbid")
@@ -37,32 +37,32 @@ class ProblemDocument(BaseModel):
     status: int
     detail: str
     instance: str
-    errors: list[ProblemError] = Field(default_factory=list)
+    errors: list[WrongParameter] = Field(default_factory=list)
 
 
-class Problem(Exception):
+class RefusedError(Exception):
     """Ends a request with a problem document."""
 
-    def __init__(self, status: int, detail: str, errors: Sequence[ProblemError] = ()) -> None:
+    def __init__(self, status: int, detail: str, errors: Sequence[WrongParameter] = ()) -> None:
         super().__init__(detail)
         self.status = status
         self.detail = detail
         self.errors = tuple(errors)
 
 
-def wrong(parameter: str, detail: str, allowed: str | None = None) -> Problem:
+def wrong(parameter: str, detail: str, allowed: str | None = None) -> RefusedError:
     """422 because of one parameter."""
-    error = ProblemError(parameter=parameter, detail=detail, allowed=allowed)
-    return Problem(HTTPStatus.UNPROCESSABLE_ENTITY, f"Parameter {parameter!r}: {detail}", [error])
+    error = WrongParameter(parameter=parameter, detail=detail, allowed=allowed)
+    return RefusedError(HTTPStatus.UNPROCESSABLE_ENTITY, f"Parameter {parameter!r}: {detail}", [error])
 
 
-def missing(what: str, name: str, known: Sequence[str]) -> Problem:
+def missing(what: str, name: str, known: Sequence[str]) -> RefusedError:
     """404 for a thing that the plant does not have."""
-    error = ProblemError(parameter=what, detail=f"there is no {what} {name!r}", allowed=", ".join(known))
-    return Problem(HTTPStatus.NOT_FOUND, f"There is no {what} {name!r} in this plant.", [error])
+    error = WrongParameter(parameter=what, detail=f"there is no {what} {name!r}", allowed=", ".join(known))
+    return RefusedError(HTTPStatus.NOT_FOUND, f"There is no {what} {name!r} in this plant.", [error])
 
 
-def document(status: int, detail: str, instance: str, errors: Sequence[ProblemError] = ()) -> dict[str, Any]:
+def document(status: int, detail: str, instance: str, errors: Sequence[WrongParameter] = ()) -> dict[str, Any]:
     """The members of a problem document; the title is the phrase of the status."""
     title = HTTPStatus(status).phrase if status in set(HTTPStatus) else "Error"
     found = ProblemDocument(title=title, status=status, detail=detail, instance=instance, errors=list(errors))
@@ -73,7 +73,7 @@ def answer(
     request: Request,
     status: int,
     detail: str,
-    errors: Sequence[ProblemError] = (),
+    errors: Sequence[WrongParameter] = (),
     headers: Mapping[str, str] | None = None,
 ) -> Response:
     """The response that carries the problem: for people as a page, for programs as a problem document."""
@@ -90,13 +90,13 @@ def _is_for_people(request: Request) -> bool:
 
 def install(app: FastAPI) -> None:
     """Answer every error of ``app`` this way."""
-    app.add_exception_handler(Problem, _problem)
+    app.add_exception_handler(RefusedError, _problem)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RequestValidationError, _invalid)
 
 
 def _problem(request: Request, error: Exception) -> Response:
-    assert isinstance(error, Problem)
+    assert isinstance(error, RefusedError)
     return answer(request, error.status, error.detail, error.errors)
 
 
@@ -111,7 +111,7 @@ def _http(request: Request, error: Exception) -> Response:
 def _invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     errors = [
-        ProblemError(parameter=str(e["loc"][-1]), detail=e["msg"], allowed=(e.get("ctx") or {}).get("expected"))
+        WrongParameter(parameter=str(e["loc"][-1]), detail=e["msg"], allowed=(e.get("ctx") or {}).get("expected"))
         for e in error.errors()
     ]
     names = ", ".join(repr(e.parameter) for e in errors)

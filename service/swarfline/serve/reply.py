@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from fractions import Fraction
+from functools import cache
 from typing import Annotated, Any
 
-from fastapi import Depends, Request, Response
+from fastapi import Depends, FastAPI, Request, Response
 
 from swarfline.serve.paging import Window, link
-from swarfline.serve.problems import Problem as Trouble
-from swarfline.serve.problems import ProblemError
+from swarfline.serve.problems import RefusedError, WrongParameter
 from swarfline.serve.room import Room
 from swarfline.serve.shapes import Shape, percent, span_fields
 from swarfline.serve.spans import Asked
@@ -60,10 +61,26 @@ Replying = Annotated[Reply, Depends()]
 
 def known_parameters(request: Request) -> None:
     """Dependency of every API route: a query parameter that the route does not have is an error."""
-    described = request.app.openapi()["paths"].get(request.scope["route"].path, {}).get("get", {})
-    known = [p["name"] for p in described.get("parameters", ()) if p["in"] == "query"]
+    known = _known(request)
     unknown = [name for name in request.query_params if name not in known]
     if unknown:
         allowed = ", ".join(known) or "no parameters"
-        errors = [ProblemError(parameter=n, detail="is not known here", allowed=allowed) for n in unknown]
-        raise Trouble(422, f"Unknown: {', '.join(map(repr, unknown))}; known here: {allowed}.", errors)
+        errors = [WrongParameter(parameter=n, detail="is not known here", allowed=allowed) for n in unknown]
+        raise RefusedError(422, f"Unknown: {', '.join(map(repr, unknown))}; known here: {allowed}.", errors)
+
+
+def _known(request: Request) -> Sequence[str]:
+    path = request.scope["path"]
+    return next((names for pattern, names in _patterns(request.app) if pattern.fullmatch(path)), ())
+
+
+@cache
+def _patterns(app: FastAPI) -> list[tuple[re.Pattern[str], tuple[str, ...]]]:
+    """Pattern of an address and its query parameters, for every path described."""
+    described = app.openapi()["paths"]
+    return [(re.compile(re.sub(r"{\w+}", "[^/]+", p)), _query_names(found)) for p, found in described.items()]
+
+
+def _query_names(path: dict[str, Any]) -> tuple[str, ...]:
+    parameters = path.get("get", {}).get("parameters", ())
+    return tuple(p["name"] for p in parameters if p["in"] == "query")

@@ -9,7 +9,6 @@ from zoneinfo import ZoneInfo
 
 from fastapi import Depends, Path, Request
 
-from swarfline import clock
 from swarfline.calendar import Calendar
 from swarfline.live import Live
 from swarfline.measure.production import PartPlan
@@ -26,16 +25,16 @@ class Room:
     store: Source
     live: Live
     calendar: Calendar
-    clock_us: Callable[[], int] = clock.now_us
+    clock_us: Callable[[], int]
     plans: dict[str, PartPlan] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, plant: Plant, store: Source, live: Live) -> Room:
+    def of(cls, plant: Plant, store: Source, live: Live, clock_us: Callable[[], int]) -> Room:
         """The room of a checked plant."""
         plans = {
             p.id: PartPlan(p.id, round(p.planned_cycle_time_s * 1_000_000), p.parts_per_cycle) for p in plant.parts
         }
-        return cls(plant, store, live, plant.calendar(), plans=plans)
+        return cls(plant, store, live, plant.calendar(), clock_us, plans)
 
     @property
     def queries(self) -> Queries:

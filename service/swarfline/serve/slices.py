@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from fastapi import Query
+from pydantic import Field
 
 from swarfline.calendar import Interval
 from swarfline.plant import Machine
 from swarfline.serve.assemble import Assembly, part_runs
+from swarfline.serve.shapes import Shape
+from swarfline.serve.times import show
 
 By = Literal["machine", "cell", "plant", "part", "shift", "day", "week"]
 
@@ -48,6 +51,27 @@ class Slice:
         return list(dict.fromkeys(p.machine for p in self.pieces))
 
 
+class SliceShape(Shape):
+    """What every row of figures begins with: one machine, cell, part, shift, day, …"""
+
+    key: str
+    name: str
+    from_: str = Field(alias="from")
+    to: str
+    machines: list[str]
+
+
+def slice_fields(work: Assembly, piece: Slice) -> dict[str, Any]:
+    """The members of SliceShape."""
+    return {
+        "key": piece.key,
+        "name": piece.name,
+        "from": show(piece.span[0], work.room.zone),
+        "to": show(piece.span[1], work.room.zone),
+        "machines": piece.machines,
+    }
+
+
 def slices(work: Assembly, by: By, machines: Sequence[Machine]) -> list[Slice]:
     """The slices of the span for these machines, in the order of the plant file or of time."""
     return [s for s in _CUTS[by](work, machines) if s.pieces]
@@ -76,7 +100,7 @@ def _by_part(work: Assembly, machines: Sequence[Machine]) -> list[Slice]:
     found: dict[str, Slice] = {}
     for machine in machines:
         runs = part_runs(work.cycles(machine.id), work.span)
-        counted = {c.part: [] for c in work.counts(machine.id) if c.part not in runs}
+        counted: dict[str, list[Interval]] = {c.part: [] for c in work.counts(machine.id) if c.part not in runs}
         for part, spans in {**runs, **counted}.items():
             row = found.setdefault(part, Slice(part, names.get(part, part), work.span))
             row.pieces.append(Piece(machine.id, tuple(spans), part))

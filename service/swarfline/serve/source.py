@@ -23,7 +23,7 @@ class Queries(Protocol):
         limit: int | None = None,
         after: int | None = None,
     ) -> list[F]:
-        """Facts of one kind that overlap [start, end), in order of start; ``after``: only those that start later."""  # noqa: E501
+        """Facts of one kind that overlap [start, end), in time order; ``after``: only later ones."""
 
     def open_tool_lives(self, machine: str) -> list[ToolLife]:
         """The tools now."""

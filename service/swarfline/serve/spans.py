@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import Depends, Query, Request
 
 from swarfline.calendar import Interval, ShiftSpan
-from swarfline.serve.problems import Problem, wrong
+from swarfline.serve.problems import RefusedError, wrong
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.times import parse
 
@@ -95,10 +95,10 @@ def _edge(room: Room, parameter: str, text: str, machines: Sequence[str], now_us
 
 
 def _check(start_us: int, end_us: int, now_us: int) -> None:
+    if start_us >= now_us:
+        raise wrong("from", "does not lie before the plant's present", "a time that has passed")
     if end_us <= start_us:
         raise wrong("to", "lies at or before 'from'", "a time after 'from'")
-    if start_us > now_us:
-        raise wrong("from", "lies ahead of the plant's present", "a time that has passed")
     if end_us - start_us > LONGEST_US:
         raise wrong("from", "the span is longer than 400 days", "a span of at most 400 days")
 
@@ -106,7 +106,8 @@ def _check(start_us: int, end_us: int, now_us: int) -> None:
 From = Annotated[str | None, Query(alias="from", description=f"start: {ALLOWED}")]
 To = Annotated[str | None, Query(description=f"end, not included: {ALLOWED}; by default the present")]
 Span = Annotated[
-    str | None, Query(description="shift, day or week: the current one", pattern="^(shift|day|week)$")
+    Literal["shift", "day", "week"] | None,
+    Query(description="the current one of its kind; it ends at the present"),
 ]
 
 
@@ -123,7 +124,7 @@ class SpanOf:
         cell = request.query_params.get("cell")
         try:
             machines = [m.id for m in room.machines(chosen, cell)]
-        except Problem:
+        except RefusedError:
             machines = []
         return resolve(room, from_, to, span, machines or [m.id for m in room.plant.machines], self._default)
 

@@ -25,6 +25,8 @@ LEAST_S = 0.1
 """Ticks are never closer than this, however much is published."""
 FIGURES_S = 5.0
 """How often the figures behind the page are computed anew while somebody watches."""
+REST = 10
+"""Computing them rests at least so many times as long as it took, for the collector needs the processor too."""
 RETRY_MS = 2000
 DEPTH = 2
 
@@ -117,12 +119,16 @@ class Hub:
             figures.cancel()
 
     async def _figures(self) -> None:
+        loop = asyncio.get_running_loop()
+        took = 0.0
         while True:
-            await asyncio.sleep(FIGURES_S)
+            await asyncio.sleep(max(FIGURES_S, took * REST))
+            started = loop.time()
             try:
                 await asyncio.to_thread(self._sight.refresh)
             except Exception:
                 _log.exception("the figures of the page could not be computed")
+            took = loop.time() - started
 
     async def _tick(self) -> None:
         try:

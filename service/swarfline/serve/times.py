@@ -10,9 +10,10 @@ from swarfline.calendar import from_us, to_us
 
 _GRAMMAR = re.compile(
     r"(\d{4})-(\d{2})-(\d{2})[Tt]([01]\d|2[0-3]):([0-5]\d):([0-5]\d|60)(?:\.(\d+))?"
-    r"(?:[Zz]|([+\- ])([01]\d|2[0-3]):([0-5]\d))"
+    r"(?:[Zz]|([+\- ])([01]\d|2[0-3]):([0-5]\d))",
+    re.ASCII,
 )
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
 def parse(text: str) -> int:

@@ -1,4 +1,4 @@
-"""/machines/{id}/tools, /tool-lives and /tool-forecasts: the tools now, how long they last, how long they lasted."""  # noqa: E501
+"""/machines/{id}/tools, /tool-lives and /tool-forecasts: the tools, how long they last and lasted."""
 
 from __future__ import annotations
 

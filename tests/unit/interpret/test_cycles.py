@@ -280,3 +280,18 @@ def test_labels_told_a_little_late_still_count_and_later_ones_do_not_rename():
         part_by_program={"O1": "VC-30"},
     )
     assert (told.cycle.program, told.cycle.part, told.cycle.lot) == ("O1", "VC-30", "L-1")
+
+
+def test_a_run_is_not_taken_up_again_once_another_began():
+    told = Told(f"""
+        0   back {ON} program_state=ready
+        10  program_state=running
+        30  lost
+        50  back {ON} program_state=ended@40
+        60  program_state=running
+        80  program_state=ended
+        85  lost
+        90  back {ON} program_state=running@10
+        99  program_state=ended
+    """)
+    assert told.cycles == [(10, 30, "partial"), (60, 80, "complete"), (90, 99, "partial")]

@@ -165,3 +165,13 @@ def test_a_counter_silent_for_ever_costs_bounded_memory():
     told = Told(f"0 state=executing energy=0\n{turns}\n{3 * MARKS} energy={3 * MARKS}")
     assert sum(row[3] for row in told.energies) == pytest.approx(3 * MARKS * 3600)
     assert len(told.of(Energy)) <= MARKS + 10
+
+
+def test_a_counter_told_unchanged_says_that_nothing_was_used():
+    told = Told("0 state=executing energy=1\n10 state=not_executing energy=1\n20 energy=2")
+    assert told.energies == [(0, 10, "producing", 0), (10, 20, "waiting", 3600)]
+
+
+def test_a_counter_told_twice_at_one_moment_is_spread_once():
+    told = Told("0 back state=executing energy=1\n10 energy=2\n10 back state=executing energy=3\n20 energy=4")
+    assert told.energies == [(0, 20, "producing", 3 * 3600)]

@@ -15,7 +15,7 @@ from .streams import MACHINE, metered, powered, streams
 from .told import Told
 
 QUARTER_US = 900_000_000
-many = settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
+many = settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 class Run:

@@ -95,3 +95,17 @@ def test_a_cycle_that_never_ends_does_not_grow_without_end():
     assert STRIP_PIECES - 1 <= len(cycle.strip) <= STRIP_PIECES
     assert cycle.strip[-1].step == "other"
     assert sum(cycle.step_us) == cycle.duration_us
+
+
+def test_a_step_that_began_as_sight_was_lost_leaves_no_piece_without_length():
+    going = "state=executing program_state={} active_tool={}"
+    told = Told(f"""
+        0   back {going.format("ready", 4)}
+        10  program_state=running
+        30  active_tool=7 lost
+        50  back {going.format("running@10", 7)}
+        60  program_state=ended
+    """)
+    pieces = [(p.offset_us / SECOND_US, p.step, p.tool) for p in told.cycle.strip]
+    assert pieces == [(0, "other", "4"), (20, "other", ""), (40, "other", "7")]
+    assert [(use.tool, use.in_spindle_us / SECOND_US) for use in told.cycle.tools] == [("4", 20), ("7", 10)]

@@ -187,3 +187,34 @@ def test_a_tool_changed_in_a_gap_ends_its_life_at_the_return():
 def test_pots_are_told_apart():
     told = Told("0 tools[1].number=5 tools[1].used=1 tools[2].number=5 tools[2].used=7\n9 tools[2].used=0")
     assert told.lives == [(0, 9, "5", 7, "reset"), (0, 0, "5", 1, "open"), (9, 9, "5", 0, "open")]
+
+
+def test_a_tool_that_comes_back_later_than_the_link_was_still_out_of_sight():
+    told = Told(f"""
+        0   back {CYCLE.format("ready")} {up(40)}
+        20  lost
+        20.2 tools[3].used=41
+        50  back {CYCLE.format("ready")} tools[3].used=bad
+        55  program_state=running
+        60  tools[3].used=48
+        65  tools[3].used=bad
+        70  tools[3].used=51
+        75  tools[3].used=53
+        80  program_state=ended
+    """)
+    assert [use.life_used for use in told.cycle.tools] == [2]
+    assert told.lives == [(0, 75, "12", 53, "open")]
+
+
+def test_a_tool_read_at_last_in_a_cycle_that_went_on_was_out_of_sight():
+    told = Told(f"""
+        0   back {CYCLE.format("ready")} {up(40)}
+        10  program_state=running
+        20  lost
+        20.2 tools[3].used=41
+        50  back {CYCLE.format("running")}@10 {up(48)}
+        60  tools[3].used=49
+        70  program_state=ended
+    """)
+    assert told.cycles == [(10, 70, "complete")]
+    assert [use.life_used for use in told.cycle.tools] == [1]

@@ -13,7 +13,7 @@ from importlib.resources.abc import Traversable
 from fastapi import FastAPI, Request
 from starlette.responses import Response
 
-from swarfline.serve.problems import Problem
+from swarfline.serve.problems import RefusedError
 
 LIBRARY = "plotly.min.js"
 _FOREVER = "public, max-age=31536000, immutable"
@@ -84,7 +84,7 @@ class Assets:
             found = known.answer(name, zipped) if known.hash == digest else None
             if found is not None:
                 return found
-        raise Problem(404, "There is no such file in this version.")
+        raise RefusedError(404, "There is no such file in this version.")
 
 
 def install(app: FastAPI) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, field
+from fractions import Fraction
 from functools import reduce
 from operator import add
 from typing import Any
@@ -12,6 +13,7 @@ from swarfline.facts import CONDITIONS
 from swarfline.measure.energy import EnergySums, energy_figures
 from swarfline.measure.forecast import ToolForecast
 from swarfline.measure.oee import OeeSums, oee
+from swarfline.measure.pace import Pace
 from swarfline.serve.alerts import alert_row
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.capability import can_tell
@@ -110,42 +112,61 @@ def plant_cells(room: Room, seen: list[Presence], standing: int, now_us: int) ->
     }
 
 
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """One machine in its latest shift."""
+
+    asked: Asked
+    sums: OeeSums
+    pace: Pace
+    typical_us: int | None
+    cells: Cells
+
+
 def figures(room: Room) -> Figures:
     """The slower half: OEE, pace, tools and ribbons of the shift, energy of the day."""
     now_us = room.now_us()
-    cells: Cells = {}
-    typical: dict[str, int] = {}
-    sums, made, expected, unknown = OeeSums(), 0, 0.0, False
-    for machine in room.plant.machines:
-        asked = shift_or_day(room, [machine.id], now_us)
-        work = Assembly(room, asked.interval, now_us)
-        mine = work.oee_sums(machine.id, [asked.interval])
-        pace = work.pace(machine.id, asked.until_us)
-        plan = work.plan_of(work.part_now(machine.id), work.last_cycles(machine.id))
-        if plan is not None:
-            typical[machine.id] = plan.planned_cycle_us
-        sums, made = sums + mine, made + pace.made
-        expected, unknown = expected + float(pace.expected or 0), unknown or pace.expected is None
-        cells |= _oee_cells(machine.id, mine)
-        cells |= {
-            f"{machine.id}.made": words.number(pace.made),
-            f"{machine.id}.due": words.number(pace.expected),
-            f"{machine.id}.target": words.number(pace.target),
-            f"{machine.id}.ahead": words.signed(pace.ahead),
-            f"{machine.id}.shift": asked.name,
-        }
-        cells |= _tool_cells(room, machine.id, work.forecasts(machine.id), now_us)
-        whole = (asked.start_us, asked.until_us)
-        drawn = ribbon(work.conditions(machine.id), whole, asked.end_us)
-        cells |= {f"{machine.id}.ribbon.{c}": path for c, path in drawn.items()}
-    cells |= _oee_cells("plant", sums)
-    cells |= {
-        "plant.made": words.number(made),
-        "plant.due": words.UNKNOWN if unknown else words.number(expected),
-        "plant.ahead": words.UNKNOWN if unknown else words.signed(made - expected),
-        **_energy_cells(room, now_us),
-    }
+    shifts = {m.id: _shift(room, m.id, now_us) for m in room.plant.machines}
+    cells = {name: text for shift in shifts.values() for name, text in shift.cells.items()}
+    cells |= _together(list(shifts.values()))
+    cells |= _energy_cells(room, now_us)
+    typical = {m: s.typical_us for m, s in shifts.items() if s.typical_us is not None}
     return Figures(cells, typical, room.clock_us())
+
+
+def _shift(room: Room, machine: str, now_us: int) -> Shift:
+    asked = shift_or_day(room, [machine], now_us)
+    work = Assembly(room, asked.interval, now_us)
+    sums, pace = work.oee_sums(machine, [asked.interval]), work.pace(machine, asked.until_us)
+    plan = work.plan_of(work.part_now(machine), work.last_cycles(machine))
+    drawn = ribbon(work.conditions(machine), (asked.start_us, asked.until_us), asked.end_us)
+    cells = {
+        **_oee_cells(machine, sums),
+        f"{machine}.made": words.number(pace.made),
+        f"{machine}.due": words.number(pace.expected),
+        f"{machine}.target": words.number(pace.target),
+        f"{machine}.ahead": words.signed(pace.ahead),
+        f"{machine}.shift": asked.name,
+        **_tool_cells(room, machine, work.forecasts(machine), now_us),
+        **{f"{machine}.ribbon.{c}": path for c, path in drawn.items()},
+    }
+    return Shift(asked, sums, pace, plan.planned_cycle_us if plan else None, cells)
+
+
+def _together(shifts: list[Shift]) -> Cells:
+    """The plant's totals: of the machines whose shift runs, or of all where none runs."""
+    running = [s for s in shifts if s.asked.until_us > s.asked.now_us] or shifts
+    made = sum(s.pace.made for s in running)
+    due = [s.pace.expected for s in running]
+    known = [d for d in due if d is not None]
+    expected = sum(known, Fraction(0)) if len(known) == len(due) else None
+    return {
+        **_oee_cells("plant", reduce(add, (s.sums for s in running), OeeSums())),
+        "plant.machines": f"{len(running)} of {len(shifts)} machines",
+        "plant.made": words.number(made),
+        "plant.due": words.number(expected),
+        "plant.ahead": words.UNKNOWN if expected is None else words.signed(made - expected),
+    }
 
 
 def shift_or_day(room: Room, machines: list[str], now_us: int) -> Asked:
@@ -193,6 +214,8 @@ def outlook(room: Room, tool: ToolForecast, now_us: int) -> str:
     """When a tool is due, in words."""
     if tool.state == "due":
         return "limit reached"
+    if tool.consumption_per_cycle == 0:
+        return "not used at present"
     if tool.cycles_left is None:
         return words.UNKNOWN
     text = f"{words.number(tool.cycles_left)} {'cycle' if tool.cycles_left == 1 else 'cycles'}"

@@ -135,7 +135,8 @@ class _View:
 
     def build(self) -> MachineDay:
         work, name, whole = self.work, self.machine.id, self.whole
-        alarms, gaps = (self.room.queries.facts(kind, name, *self.span) for kind in (Alarm, Gap))
+        alarms = self.room.queries.facts(Alarm, name, *self.span)
+        gaps = self.room.queries.facts(Gap, name, *self.span)
         planned = self.room.calendar.planned(name, *whole)
         elements = time_elements(work.conditions(name), work.planned(name), self.span)
         return MachineDay(

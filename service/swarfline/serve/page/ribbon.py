@@ -37,6 +37,8 @@ LEVEL = {
 """Top and bottom of each condition; a fault is notched."""
 
 _NOTCH = 8
+_LEAST = 1.0
+"""Width that nothing rare and short (faults, alarms, gaps) falls below; the rest is drawn true to scale."""
 
 
 def ribbon(conditions: Iterable[Condition], span: Interval, now_us: int) -> dict[str, str]:
@@ -68,15 +70,16 @@ def ticks(spans: Iterable[Interval], span: Interval) -> str:
 
 def _draw(pieces: dict[str, list[str]], condition: str, start: int, end: int, span: Interval) -> None:
     top, bottom = LEVEL[condition]
-    pieces[condition].append(_box(start, end, top, bottom, span))
+    least = _LEAST if condition == FAULT else 0.0
+    pieces[condition].append(_box(start, end, top, bottom, span, least))
     if condition == FAULT:
         left, right = _x(start, span), _x(end, span)
         pieces[condition].append(f"M{right:.5g} 0L{(left + right) / 2:.5g} {_NOTCH}L{left:.5g} 0Z")
 
 
-def _box(start: int, end: int, top: int, bottom: int, span: Interval) -> str:
+def _box(start: int, end: int, top: int, bottom: int, span: Interval, least: float = _LEAST) -> str:
     left, right = _x(start, span), _x(end, span)
-    return f"M{left:.5g} {top}H{max(right, left + 0.5):.5g}V{bottom}H{left:.5g}Z"
+    return f"M{left:.6g} {top}H{max(right, left + least):.6g}V{bottom}H{left:.6g}Z"
 
 
 def _x(us: int, span: Interval) -> float:

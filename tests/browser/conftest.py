@@ -1,0 +1,106 @@
+"""A real service on a free port, and Chromium. Skips only where there is no Chromium."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import shutil
+import sys
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from swarfline.serve.server import Server, make_server
+from swarfline.store import Store
+
+sys.path.append(str(Path(__file__).parents[1] / "unit"))
+
+from serve.works import works
+
+NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
+
+
+def chromium() -> str | None:
+    """Where Chromium is: as SWARFLINE_CHROMIUM says, else the first one found."""
+    told = os.environ.get("SWARFLINE_CHROMIUM")
+    return told or next((found for name in NAMES if (found := shutil.which(name))), None)
+
+
+@dataclass
+class Service:
+    """A service that runs."""
+
+    url: str
+    store: Store
+    server: Server
+    loop: asyncio.AbstractEventLoop
+    thread: threading.Thread
+
+    def stop(self) -> None:
+        """End it and wait until it has ended."""
+        self.loop.call_soon_threadsafe(self.server.stop)
+        self.thread.join(10)
+        assert not self.thread.is_alive()
+
+
+@dataclass
+class Watched:
+    """A page and everything that it complained of."""
+
+    page: Page
+    complaints: list[str] = field(default_factory=list)
+
+
+@pytest.fixture
+def service(tmp_path: Path) -> Iterator[Service]:
+    app, store = works(tmp_path)
+    loop, ready, ports = asyncio.new_event_loop(), threading.Event(), []
+
+    def heard(port: int) -> None:
+        ports.append(port)
+        ready.set()
+
+    server = make_server(app, "127.0.0.1", 0, heard)
+    thread = threading.Thread(target=loop.run_until_complete, args=(server.serve(),), daemon=True)
+    thread.start()
+    assert ready.wait(10)
+    running = Service(f"http://127.0.0.1:{ports[0]}", store, server, loop, thread)
+    yield running
+    if thread.is_alive():
+        running.stop()
+    loop.close()
+    store.close()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Closed after each module: while it is open no other test of this thread can have an event loop."""
+    found = chromium()
+    if found is None:
+        pytest.skip("no Chromium: install one or set SWARFLINE_CHROMIUM")
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def watch(browser: Browser):
+    """Opens a page of its own context whose complaints are collected."""
+    contexts = []
+
+    def open_page(**options: object) -> Watched:
+        context = browser.new_context(**options)
+        contexts.append(context)
+        watched = Watched(context.new_page())
+        watched.page.on("console", lambda m: watched.complaints.append(m.text))
+        watched.page.on("pageerror", lambda e: watched.complaints.append(str(e)))
+        return watched
+
+    yield open_page
+    for context in contexts:
+        context.close()

@@ -1,0 +1,144 @@
+"""Figures over HTTP against the morning reckoned by hand (tests/unit/serve/works.py).
+
+N1 until 12:00: planned 6 h less a break of 20 min = 20 400 s, all observed. 110 cycles of 170 s = 18 700 s
+producing; of these 09:30 to 09:50 lie in the break: 6 whole cycles and 120 s of the next = 1 140 s. Planned busy
+time 20 400 + 1 140 = 21 540 s. 110 parts of 160 s, 2 of them scrap.
+S1: 20 400 s planned, an hour of it not observed; nothing made.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+N1_BUSY, N1_RUN = 21_540, 18_700
+S1_BUSY = 20_400 - 3_600
+GOOD_S = 160 * 108
+
+
+def rows(answer):
+    return {row["key"]: row for row in answer["items"]}
+
+
+def test_oee_of_a_machine(get):
+    found = rows(get("oee"))["N1"]["figures"]
+    assert found["availability"]["value"] == pytest.approx(N1_RUN / N1_BUSY, rel=1e-12)
+    assert found["effectiveness"]["value"] == pytest.approx(160 * 110 / N1_RUN, rel=1e-12)
+    assert found["quality_ratio"]["value"] == pytest.approx(108 / 110, rel=1e-12)
+    assert found["oee"]["value"] == pytest.approx(GOOD_S / N1_BUSY, rel=1e-12)
+    assert (found["oee"]["numerator"], found["oee"]["denominator"]) == (GOOD_S, N1_BUSY)
+    assert found["oee"]["terms_unit"] == "s" and found["oee"]["estimate"] is False
+
+
+def test_parts_and_times(get):
+    found = rows(get("oee"))["N1"]
+    assert found["parts"] == {"produced": 110, "good": 108, "scrap": 2, "unjudged": 108, "across_gap": 0}
+    assert found["times"]["producing_outside_time_s"] == 1140
+    assert found["coverage_pct"] == 100
+
+
+def test_a_group_is_the_sum_of_its_machines(get):
+    answer = get("oee", by="plant")
+    found = answer["items"][0]["figures"]
+    assert found["oee"]["value"] == pytest.approx(GOOD_S / (N1_BUSY + S1_BUSY), rel=1e-12)
+    assert answer["coverage_pct"] == pytest.approx(100 * (40_800 - 3_600) / 40_800)
+
+
+def test_nothing_made_is_not_zero_quality(get):
+    found = rows(get("oee"))["S1"]["figures"]
+    assert found["availability"]["value"] == 0
+    assert found["effectiveness"]["value"] is None and found["quality_ratio"]["value"] is None
+
+
+@pytest.mark.parametrize("by", ["machine", "cell", "plant", "shift", "day", "week", "part"])
+def test_every_cut_adds_up(get, by):
+    found = get("oee", by=by)["items"]
+    busy = sum(r["times"]["planned_busy_time_s"] for r in found)
+    assert busy == N1_BUSY + S1_BUSY
+    assert sum(r["parts"]["good"] for r in found) == 108
+
+
+def test_the_keys_of_the_cuts(get):
+    keys = {by: [r["key"] for r in get("oee", by=by)["items"]] for by in ("cell", "shift", "day", "week", "part")}
+    assert keys == {
+        "cell": ["north", "south"],
+        "shift": ["2026-03-10 early"],
+        "day": ["2026-03-10"],
+        "week": ["2026-W11"],
+        "part": ["", "PH-12"],
+    }
+
+
+@pytest.mark.parametrize("by", ["machine", "plant", "part", "day"])
+@pytest.mark.parametrize("split", ["condition", "reason"])
+def test_losses_leave_no_remainder(get, by, split):
+    sums: dict[str, Fraction] = {}
+    busy: dict[str, float] = {}
+    for row in get("losses", by=by, split=split)["items"]:
+        sums[row["key"]] = sums.get(row["key"], Fraction(0)) + Fraction(row["time_s"]).limit_denominator(10**6)
+        busy[row["key"]] = row["planned_busy_time_s"]
+    assert sums == busy
+
+
+def test_losses_of_the_fault(get):
+    found = {(r["loss"], r["length"]): r["time_s"] for r in get("losses", machine="N1")["items"]}
+    # the fault is 1800 s; the 10 s wait before it belongs to the same stop, so it counts as long
+    assert found["fault", "long"] == 1800 and found["waiting", "long"] == 10
+    reasons = {r["reason"]: r["time_s"] for r in get("losses", machine="N1", split="reason")["items"]}
+    assert reasons["Door switch"] == 1810
+
+
+def test_losses_in_parts(get):
+    found = [r for r in get("losses", by="part")["items"] if r["key"] == "PH-12" and r["loss"] == "good_parts"]
+    assert found[0]["parts"] == 108
+
+
+def test_cycle_trend(get):
+    (row,) = get("cycle-trends", machine="N1")["items"]
+    assert (row["count"], row["left_out"], row["median_s"], row["lcl_s"], row["ucl_s"]) == (110, 0, 170, 170, 170)
+    assert row["planned_cycle_time_s"] == 160 and row["beyond"] == []
+
+
+def test_pace_of_the_shift(get):
+    row = next(r for r in get("pace")["items"] if r["machine"] == "N1")
+    assert (row["made"], row["elapsed_s"], row["planned_time_s"]) == (110, 20_400, 8 * 3600 - 1200)
+    assert row["expected"] == pytest.approx(20_400 / 160)
+    assert row["ahead"] == pytest.approx(110 - 20_400 / 160)
+    assert row["until"] == "2026-03-10T14:00:00+01:00"
+
+
+def test_tool_forecast(get):
+    (row,) = get("tool-forecasts")["items"]
+    assert (row["state"], row["cycles_left"], row["remaining"], row["consumption_per_cycle"]) == (
+        "warning",
+        5,
+        5,
+        1,
+    )
+    assert row["limit_at"] is not None and row["warning_at"] is None
+    assert get("machines/N1/tools")["items"] == [row]
+
+
+def test_energy(get):
+    (row,) = get("energy", span="shift")["items"]  # S1 tells no energy
+    assert row["key"] == "N1" and row["energy"]["value"] == pytest.approx(24)
+    assert row["energy_per_good_part"]["value"] == pytest.approx(24 / 108)
+    assert row["demand_peak_kw"] == pytest.approx(4)
+    assert row["by_condition"]["fault_kwh"] is None
+
+
+def test_series(get):
+    found = get("machines/N1/cycles/series")
+    assert (len(found["t_s"]), len(found["y_s"]), found["count"]) == (110, 110, 110)
+    assert found["median_s"] == 170 and found["part"] == "PH-12"
+    empty = get("machines/S1/cycles/series")
+    assert (empty["program"], empty["t_s"], empty["median_s"]) == (None, [], None)
+
+
+def test_definitions_name_every_figure(get):
+    from swarfline.measure import FIGURES
+
+    found = get("definitions")
+    assert [f["name"] for f in found["figures"]] == [f.name for f in FIGURES]
+    assert {s["name"] for s in found["spans"]} == {"shift", "day", "week"}

@@ -1,0 +1,114 @@
+"""OpenAPI is true: it names every route and no other, and real answers fit it."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from fastapi.routing import APIRoute
+
+from .client import Client
+from .schema import errors
+from .works import works
+
+DOCS = Path(__file__).parents[3] / "docs"
+PATHS = (
+    "/api/v1/plant",
+    "/api/v1/machines",
+    "/api/v1/machines/{machine_id}",
+    "/api/v1/machines/{machine_id}/now",
+    "/api/v1/machines/{machine_id}/conditions",
+    "/api/v1/machines/{machine_id}/alarms",
+    "/api/v1/machines/{machine_id}/gaps",
+    "/api/v1/machines/{machine_id}/stops",
+    "/api/v1/machines/{machine_id}/cycles",
+    "/api/v1/machines/{machine_id}/cycles/series",
+    "/api/v1/machines/{machine_id}/counts",
+    "/api/v1/machines/{machine_id}/tools",
+    "/api/v1/machines/{machine_id}/tool-lives",
+    "/api/v1/machines/{machine_id}/energy",
+    "/api/v1/oee",
+    "/api/v1/losses",
+    "/api/v1/cycle-trends",
+    "/api/v1/tool-forecasts",
+    "/api/v1/energy",
+    "/api/v1/pace",
+    "/api/v1/alerts",
+    "/api/v1/servers",
+    "/api/v1/definitions",
+    "/api/v1/live",
+    "/health/live",
+    "/health/ready",
+)
+ANSWERING = [p for p in PATHS if p != "/api/v1/live"]
+
+
+@pytest.fixture(scope="module")
+def described(client: Client):
+    return client.get("/api/openapi.json").json()
+
+
+def test_described_and_served_are_the_same(described, client):
+    assert set(described["paths"]) == set(PATHS)
+    for path in ANSWERING:
+        assert client.get(path.replace("{machine_id}", "N1")).status_code == 200
+
+
+@pytest.mark.parametrize("path", ANSWERING)
+@pytest.mark.parametrize("machine", ["N1", "S1"])
+def test_answers_fit_their_description(described, client, path, machine):
+    answer = client.get(path.replace("{machine_id}", machine))
+    schema = described["paths"][path]["get"]["responses"]["200"]["content"]["application/json"]["schema"]
+    assert list(errors(answer.json(), schema, described)) == []
+
+
+@pytest.mark.parametrize("path", ["/api/v1/oee?by=x", "/api/v1/machines/none/now", "/api/v1/nothing"])
+def test_problems_fit_their_description(described, client, path):
+    schema = {"$ref": "#/components/schemas/ProblemDocument"}
+    assert list(errors(client.get(path).json(), schema, described)) == []
+
+
+def test_the_check_itself_finds_what_is_wrong(described):
+    schema = {"$ref": "#/components/schemas/PlantShape"}
+    assert list(errors({"name": 1, "more": 2}, schema, described))
+
+
+def test_every_route_and_parameter_says_what_it_is(described):
+    for path, methods in described["paths"].items():
+        for route in methods.values():
+            assert route.get("description"), path
+            assert all(p.get("description") for p in route.get("parameters", ())), path
+
+
+def test_no_answer_speaks_of_microseconds(described):
+    names = {n for s in described["components"]["schemas"].values() for n in s.get("properties", {})}
+    assert not [n for n in names if n.endswith("_us")]
+
+
+def test_routes_are_only_read(described):
+    assert {method for methods in described["paths"].values() for method in methods} == {"get"}
+
+
+def test_docs_name_every_route(described):
+    text = (DOCS / "api.md").read_text(encoding="utf-8")
+    told = set(re.findall(r"`GET (/\S+)`", text))
+    assert told == set(described["paths"])
+
+
+def test_docs_name_every_parameter(described):
+    text = (DOCS / "api.md").read_text(encoding="utf-8")
+    names = {
+        p["name"]
+        for methods in described["paths"].values()
+        for p in methods["get"].get("parameters", ())
+        if p["in"] == "query"
+    }
+    assert names <= set(re.findall(r"`(\w+)`", text))
+
+
+def test_pages_are_not_part_of_it(tmp_path):
+    app, store = works(tmp_path)
+    hidden = {r.path for r in app.routes if isinstance(r, APIRoute) and not r.include_in_schema}
+    assert {"/", "/machines/{machine_id}", "/connections", "/api"} <= hidden
+    store.close()

@@ -1,0 +1,152 @@
+"""The live stream: fan-out, ticks, slow viewers, and an end when the service stops."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import time
+
+import httpx
+import pytest
+
+from swarfline.live import Live
+from swarfline.serve.server import make_server
+from swarfline.serve.stream import DEPTH, Hub, Viewer, changed
+
+from .works import works
+
+
+class Counting:
+    """A picture that changes each time; counts how often it was asked for."""
+
+    def __init__(self) -> None:
+        self.looks = 0
+
+    def look(self):
+        self.looks += 1
+        return {
+            "at": str(self.looks),
+            "machines": {"N1": 1},
+            "cells": {"a": "x", "n": str(self.looks)},
+            "alerts": [],
+        }
+
+    def refresh(self):
+        pass
+
+
+def event(raw: bytes):
+    fields = dict(line.split(": ", 1) for line in raw.decode().strip().split("\n"))
+    return fields["event"], int(fields["id"]), json.loads(fields["data"])
+
+
+async def test_a_reader_that_is_slow_loses_the_oldest_and_is_told():
+    live = Live(depth=2)
+    async with live.subscribe() as reader:
+        for number in range(5):
+            live.publish("commit", {"n": number})
+        first, second = await reader.get(), await reader.get()
+    assert (first.data["n"], first.missed) == (3, 3)
+    assert (second.data["n"], second.missed) == (4, 0)
+    assert live.readers == 0
+
+
+async def test_readers_do_not_hold_up_one_another():
+    live = Live(depth=1)
+    async with live.subscribe() as idle, live.subscribe() as quick:
+        waiting = asyncio.create_task(quick.get())
+        await asyncio.sleep(0)
+        live.publish("a", {})
+        assert (await waiting).name == "a"
+        live.publish("b", {})
+        live.publish("c", {})
+        assert (await quick.get()) == ("c", {}, 1)
+        assert idle.drain() == 3
+
+
+async def test_a_snapshot_first_then_ticks_with_what_changed():
+    hub = Hub(Live(), Counting())
+    viewer = hub.watch()
+    assert (await anext(viewer)).startswith(b"retry: ")
+    name, first, data = event(await anext(viewer))
+    assert name == "snapshot" and data["cells"] == {"a": "x", "n": "1"}
+    name, second, data = event(await anext(viewer))
+    assert (name, second) == ("tick", first + 1)
+    assert data == {"at": "2", "machines": {}, "cells": {"n": "2"}}
+    await viewer.aclose()
+
+
+async def test_what_is_published_wakes_the_stream_at_once():
+    live = Live()
+    hub = Hub(live, Counting())
+    viewer = hub.watch()
+    await anext(viewer)
+    await anext(viewer)
+    while not live.readers:
+        await asyncio.sleep(0.01)
+    started = time.monotonic()
+    live.publish("commit", {})
+    await asyncio.wait_for(anext(viewer), 0.7)
+    assert time.monotonic() - started < 0.7
+    await viewer.aclose()
+
+
+async def test_nobody_watches_nothing_is_computed():
+    sight = Counting()
+    hub = Hub(Live(), sight)
+    viewer = hub.watch()
+    await anext(viewer)
+    await anext(viewer)
+    await viewer.aclose()
+    await asyncio.sleep(1.2)
+    looks = sight.looks
+    await asyncio.sleep(1.2)
+    assert sight.looks == looks
+
+
+async def test_a_viewer_that_fell_behind_gets_a_snapshot():
+    viewer = Viewer()
+    for number in range(DEPTH + 2):
+        viewer.put(b"tick %d" % number, b"snapshot %d" % number)
+    assert viewer.waiting.get_nowait() == b"snapshot %d" % DEPTH
+    assert viewer.waiting.get_nowait() == b"tick %d" % (DEPTH + 1)
+
+
+async def test_close_ends_streams_and_opens_no_more():
+    hub = Hub(Live(), Counting())
+    viewer = hub.watch()
+    await anext(viewer)
+    hub.close()
+    assert [e async for e in viewer if e.startswith(b"id")] == []
+    assert [e async for e in hub.watch()] == []
+
+
+def test_changed_keeps_the_time_and_leaves_the_rest():
+    before = {"at": "1", "machines": {"N1": 1}, "cells": {"a": "x"}, "alerts": [1]}
+    assert changed(before, {**before, "at": "2"}) == {"at": "2", "machines": {}, "cells": {}}
+    assert changed({}, before) == before
+
+
+@pytest.mark.system
+async def test_the_service_stops_while_streams_are_open(tmp_path):
+    app, store = works(tmp_path)
+    ports: list[int] = []
+    server = make_server(app, "127.0.0.1", 0, ports.append)
+    running = asyncio.create_task(server.serve())
+    while not ports:
+        await asyncio.sleep(0.02)
+    async with (
+        httpx.AsyncClient(base_url=f"http://127.0.0.1:{ports[0]}") as http,
+        http.stream("GET", "/api/v1/live") as stream,
+    ):
+        assert stream.headers["content-type"].startswith("text/event-stream")
+        assert stream.headers["cache-control"] == "no-store"
+        text = ""
+        async for piece in stream.aiter_text():
+            text += piece
+            if "event: tick" in text:
+                break
+        assert '"N1.condition":"waiting"' in text
+        server.stop()
+        await asyncio.wait_for(running, 5)
+    store.close()
