@@ -14,6 +14,7 @@ from swarfline.signals import CLOCK_OFFSET, LINK, LINK_ALIVE, LINK_BACK, LINK_LO
 Sink = Callable[[list[Reading]], bool]
 """Takes a batch; False when its queue is full: then nothing of the batch was taken."""
 
+SWAPPED_US = 1_000_000
 ALIVE_US = 1_400_000
 """A heartbeat is due after this long: with a look each half second it comes at least every 2 s."""
 _by_source = itemgetter(2)
@@ -57,7 +58,9 @@ class Links:
 
     def heard(self, now_us: int) -> None:
         """The server proved that it lives."""
-        self._life_us = max(self._life_us, now_us)
+        # two proofs may come in either order, but a clock that was set back must not silence us
+        if not 0 <= self._life_us - now_us < SWAPPED_US:
+            self._life_us = now_us
 
     def values(self, readings: list[Reading], now_us: int) -> None:
         """Readings arrived, sorted by source time: hand them over, or hold those of machines not back."""
@@ -71,7 +74,7 @@ class Links:
             self._give(readings)
 
     def _hold(self, readings: Sequence[Reading]) -> list[Reading]:
-        passed = []
+        passed: list[Reading] = []
         for reading in readings:
             held = self._held.get(reading.machine)
             (passed if held is None else held).append(reading)
@@ -105,8 +108,8 @@ class Links:
             ]
             held = [r for r in self._held.pop(machine, ()) if r.source_us > latest.get(r[:2], -(2**63))]
             batch += sorted([*(r for r in read if r.machine == machine), *held], key=_by_source)
-            self._back.add(machine)
-        self._give(batch)
+        if self._give(batch):
+            self._back.update(machines)
 
     def _back_us(self, machine: str, now_us: int) -> int:
         us = (self._source_us or now_us) if self._server_clock else now_us
@@ -152,7 +155,7 @@ class Links:
         """Say once in a while that the machines are being watched, if there was proof since the last time."""
         life_us = self._source_us if self._server_clock else self._life_us
         due = not 0 <= now_us - self._told_at_us < ALIVE_US
-        if self._back and due and life_us > self._told_life_us:
+        if self._back and due and life_us != self._told_life_us:
             self._told_at_us, self._told_life_us = now_us, life_us
             self._give([Reading(machine, LINK, life_us, now_us, LINK_ALIVE) for machine in self._in_order()])
 
@@ -169,13 +172,13 @@ class Links:
         """The newest source time seen in this session."""
         return self._source_us
 
-    def _give(self, batch: list[Reading]) -> None:
+    def _give(self, batch: list[Reading]) -> bool:
         if self.full:
-            return
+            return False
         # a loss that is still owed comes first, or the order of things would be told wrong
-        whole = [*self._owed, *batch] if self._owed else batch
-        if not self._sink(whole):
-            self.full = True
-            return
+        self.full = not self._sink([*self._owed, *batch] if self._owed else batch)
+        if self.full:
+            return False
         self._owed.clear()
         self._accepted_us = self._source_us if self._server_clock else self._life_us
+        return True

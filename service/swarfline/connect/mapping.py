@@ -151,6 +151,8 @@ def _boolean(raw: Any) -> bool:
 
 
 def _text(raw: Any) -> str:
+    if raw.__class__ is str:
+        return str(raw[:TEXT_LIMIT])
     if raw is None:
         return ""
     if isinstance(raw, float) and raw.is_integer():

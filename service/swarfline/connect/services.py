@@ -73,7 +73,7 @@ class Services:
         """The attribute of each node, statuses and time stamps included."""
 
         async def call(some: Sequence[ua.NodeId]) -> list[ua.DataValue]:
-            return await self._client.uaclient.read(_read_request(some, attribute))
+            return list(await self._client.uaclient.read(_read_request(some, attribute)))
 
         return await self.sliced("read", nodes, call)
 
@@ -81,7 +81,7 @@ class Services:
         """The node at each browse path, or the status code of the failure."""
 
         async def call(some: Sequence[ua.BrowsePath]) -> list[ua.BrowsePathResult]:
-            return await self._client.uaclient.translate_browsepaths_to_nodeids(list(some))
+            return list(await self._client.uaclient.translate_browsepaths_to_nodeids(list(some)))
 
         return [_target(result) for result in await self.sliced("translate", paths, call)]
 
@@ -90,7 +90,7 @@ class Services:
 
         async def call(some: Sequence[ua.NodeId]) -> list[ua.BrowseResult]:
             wanted = [_browse(node) for node in some]
-            return await self._client.uaclient.browse(ua.BrowseParameters(NodesToBrowse=wanted))
+            return list(await self._client.uaclient.browse(ua.BrowseParameters(NodesToBrowse=wanted)))
 
         results = await self.sliced("browse", nodes, call)
         return [await self._all_pages(result) for result in results]
@@ -113,7 +113,7 @@ class Services:
         while len(results) < len(things):
             some = things[len(results) : len(results) + self.slices[kind]]
             try:
-                answers = list(await call(some))
+                answers = await call(some)
             except (ua.uaerrors.BadTooManyOperations, ua.uaerrors.BadTooManyMonitoredItems):
                 if len(some) <= _LEAST_SLICE:
                     raise

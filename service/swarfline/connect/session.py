@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 from collections.abc import Callable, Iterator, Sequence
 from weakref import WeakKeyDictionary
 
@@ -25,6 +26,8 @@ from swarfline.connect.supervise import ClockOffset, Signs, probe_period_s, verd
 from swarfline.plant.checks import namespaces
 from swarfline.plant.model import Plant, Server
 
+log = logging.getLogger("swarfline.connect")
+
 SESSION_TIMEOUT_MS = 60_000
 """An abandoned session must not occupy the server for long."""
 CONNECTS_AT_ONCE = 8
@@ -35,6 +38,12 @@ _FIRST_OFFSETS = 3
 _NO_WATCHDOG_S = 86_400
 _WELL = (0, 5, 7, None)
 """ServerState Running, Test, Unknown, or not told; anything else means that the values are not to be trusted."""
+
+_NO_SUBSCRIPTIONS = (
+    ua.uaerrors.BadServiceUnsupported,
+    ua.uaerrors.BadNotImplemented,
+    ua.uaerrors.BadNotSupported,
+)
 
 _slots: WeakKeyDictionary[asyncio.AbstractEventLoop, asyncio.Semaphore] = WeakKeyDictionary()
 
@@ -104,22 +113,31 @@ class Session:
         for _ in range(_FIRST_OFFSETS):
             await self._probe()
         self._decoder = Decoder(names, self._tally)
-        source = self._new_source()
-        self._source = source
+        source = await self._start_source()
         stock = Stock(
             self._plant, self._server.machines, self._services, names, self._decoder, source, self._tally,
             self._look_again,
         )  # fmt: skip
         self._chores = Chores(self._services, stock, self._decoder, self._links, source, self._open_offset)
-        await source.start()
         await stock.fill()
         self._chores.filled()
         self._on_connected()
 
-    def _new_source(self) -> Source:
-        if self._server.access == "read":
-            return Poller(self._services, self._server, self._tally, self._receive)
-        return Subscription(self._client, self._services, self._server, self._tally, self._receive)
+    async def _start_source(self) -> Source:
+        """A subscription; a cyclic read where the plant file or the server wants that."""
+        poller = Poller(self._services, self._server, self._tally, self._receive)
+        self._source = poller
+        if self._server.access == "subscribe":
+            subscription = Subscription(self._client, self._services, self._server, self._tally, self._receive)
+            try:
+                await subscription.start()
+            except _NO_SUBSCRIPTIONS as problem:
+                log.info("server %s refuses subscriptions (%s): reading in a cycle", self._server.id, problem)
+            else:
+                self._source = subscription
+                return subscription
+        await poller.start()
+        return poller
 
     def _look_again(self) -> None:
         self._chores.tools_due = True

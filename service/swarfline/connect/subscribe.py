@@ -76,13 +76,12 @@ class Subscription:
         return refused
 
     async def _create(self, items: Sequence[Item]) -> list[ua.MonitoredItemCreateResult]:
-        return await self._client.uaclient.create_monitored_items(
-            ua.CreateMonitoredItemsParameters(
-                SubscriptionId=self._id,
-                TimestampsToReturn=ua.TimestampsToReturn.Both,
-                ItemsToCreate=[self._request(item) for item in items],
-            )
+        request = ua.CreateMonitoredItemsParameters(
+            SubscriptionId=self._id,
+            TimestampsToReturn=ua.TimestampsToReturn.Both,
+            ItemsToCreate=[self._request(item) for item in items],
         )
+        return list(await self._client.uaclient.create_monitored_items(request))
 
     def _request(self, item: Item) -> ua.MonitoredItemCreateRequest:
         sampling_ms = self._server.sampling_ms if item.state_like else self._server.sampling_analog_ms
@@ -103,9 +102,8 @@ class Subscription:
         ids = [self._server_ids.pop(handle) for handle in handles if handle in self._server_ids]
 
         async def delete(some: Sequence[int]) -> list[ua.StatusCode]:
-            return await self._client.uaclient.delete_monitored_items(
-                ua.DeleteMonitoredItemsParameters(SubscriptionId=self._id, MonitoredItemIds=list(some))
-            )
+            request = ua.DeleteMonitoredItemsParameters(SubscriptionId=self._id, MonitoredItemIds=list(some))
+            return list(await self._client.uaclient.delete_monitored_items(request))
 
         await self._services.sliced("monitor", ids, delete)
 

@@ -50,7 +50,6 @@ class Supervisor:
         was_connected = self._attempts.state == "connected"
         self._links.lost()
         reason = plain(problem, self._server.timeout_s)
-        # jitter needs no secrecy
         delay_s = self._attempts.ended(clock.now_us(), reason, random.random())
         what = "connection lost" if was_connected else "cannot connect"
         log.warning(
@@ -72,10 +71,12 @@ class Supervisor:
             log.info("server %s: %s refused: %s", self._server.id, name, reason)
 
     async def _wait(self, delay_s: float) -> None:
-        until_s = asyncio.get_running_loop().time() + delay_s
-        while (left_s := until_s - asyncio.get_running_loop().time()) > 0:
-            # a loss that the sink had no room for is told as soon as it has
-            await asyncio.sleep(left_s if self._links.pay() else min(left_s, _DEBT_PERIOD_S))
+        loop = asyncio.get_running_loop()
+        until_s = loop.time() + delay_s
+        # a loss that the sink had no room for is told as soon as it has
+        while not self._links.pay() and loop.time() < until_s:
+            await asyncio.sleep(min(_DEBT_PERIOD_S, max(0.0, until_s - loop.time())))
+        await asyncio.sleep(max(0.0, until_s - loop.time()))
 
     @property
     def status(self) -> ServerStatus:
