@@ -104,7 +104,7 @@ class Poller:
             for item, value in zip(items, values, strict=True)
             if item.handle in self._items and self._is_news(item.handle, value)
         ]
-        self._receive(pairs, now_us, False)
+        self._receive([handle for handle, _ in pairs], [value for _, value in pairs], now_us, False)
 
     def _is_news(self, handle: int, value: ua.DataValue) -> bool:
         raw = value.Value.Value

@@ -18,7 +18,7 @@ from swarfline.connect.names import Names
 from swarfline.connect.poll import Poller
 from swarfline.connect.reasons import Ended
 from swarfline.connect.services import Services
-from swarfline.connect.source import Pairs, Source
+from swarfline.connect.source import Source
 from swarfline.connect.status import Tally
 from swarfline.connect.stock import Stock
 from swarfline.connect.subscribe import Subscription
@@ -145,11 +145,11 @@ class Session:
     def _open_offset(self) -> int | None:
         return self._offset.news(force=True)
 
-    def _receive(self, pairs: Pairs, now_us: int, gap: bool) -> None:
+    def _receive(self, handles: list[int], values: list[ua.DataValue], now_us: int, gap: bool) -> None:
         links, decoder = self._links, self._decoder
         good_us, good_source_us = self._published_us or now_us, links.source_us
-        readings = decoder.decode(pairs, now_us, links.fallback_us(now_us))
-        self._tally.changes += len(pairs)
+        readings = decoder.decode(zip(handles, values, strict=True), now_us, links.fallback_us(now_us))
+        self._tally.changes += len(handles)
         if gap:
             self._tally.sequence_gaps += 1
             self._chores.torn(links.machines, good_us, good_source_us)
@@ -158,7 +158,7 @@ class Session:
         decoder.overflowed.clear()
         links.values(readings, now_us)
         self._published_us = now_us
-        self._chores.arrived(handle for handle, _ in pairs)
+        self._chores.arrived(handles)
         if links.full:
             self._wake.set()
 

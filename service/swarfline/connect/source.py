@@ -9,9 +9,11 @@ from asyncua import ua
 
 from swarfline.connect.items import Item
 
-Pairs = list[tuple[int, ua.DataValue]]
-Receive = Callable[[Pairs, int, bool], None]
-"""(handle and value pairs, received_us, whether messages before these were lost)."""
+Receive = Callable[[list[int], list[ua.DataValue], int, bool], None]
+"""(handles, their values, received_us, whether messages before these were lost).
+
+Two lists, not one of pairs: thousands of short-lived pairs would keep the garbage collector busy.
+"""
 
 
 class Source(Protocol):

@@ -12,7 +12,7 @@ from swarfline import clock
 from swarfline.connect.items import Item
 from swarfline.connect.reasons import status_words
 from swarfline.connect.services import Services
-from swarfline.connect.source import Pairs, Receive
+from swarfline.connect.source import Receive
 from swarfline.connect.status import Tally
 from swarfline.connect.supervise import silence_allowed_s
 from swarfline.plant.model import Server
@@ -132,13 +132,15 @@ class Subscription:
         now_us = clock.now_us()
         self.heard_s = asyncio.get_running_loop().time()
         self._tally.last_publish_us = now_us
-        pairs: Pairs = []
+        handles: list[int] = []
+        values: list[ua.DataValue] = []
         for data in message.NotificationData or ():
             if isinstance(data, ua.DataChangeNotification):
-                pairs += [(item.ClientHandle, item.Value) for item in data.MonitoredItems]
+                handles += [item.ClientHandle for item in data.MonitoredItems]
+                values += [item.Value for item in data.MonitoredItems]
             elif isinstance(data, ua.StatusChangeNotification) and data.Status.is_bad():
                 self._problem = f"the server ended the subscription: {status_words(data.Status.value)}"
-        self._receive(pairs, now_us, self._is_gap(message))
+        self._receive(handles, values, now_us, self._is_gap(message))
 
     def _is_gap(self, message: ua.NotificationMessage) -> bool:
         number, expected = message.SequenceNumber, self._expected
