@@ -54,8 +54,8 @@ def mend_library() -> None:
             raise ua.uaerrors.BadMessageNotAvailable
         return message
 
-    MonitoredItemValues.set_current_datavalue = keep  # type: ignore[method-assign, assignment]
-    InternalSubscription.republish = refuse  # type: ignore[method-assign, assignment]
+    MonitoredItemValues.set_current_datavalue = keep
+    InternalSubscription.republish = refuse
 
 
 async def build_server(port: int, machines: Iterable[Machine]) -> tuple[Server, list[Display]]:
