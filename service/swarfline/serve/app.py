@@ -88,6 +88,8 @@ def create_app(
     _include(app)
     _wrap(app)
     app.openapi = lambda: _openapi(app)  # type: ignore[method-assign]
+    # now, not in the first requests: those run in several threads, and describing silences warnings process-wide
+    app.openapi()
     return app
 
 

@@ -8,6 +8,9 @@ from pathlib import Path
 import pytest
 from fastapi.routing import APIRoute
 
+from swarfline.serve import create_app
+from swarfline.store import Store
+
 from .client import Client
 from .schema import errors
 from .works import works
@@ -111,4 +114,12 @@ def test_pages_are_not_part_of_it(tmp_path):
     app, store = works(tmp_path)
     hidden = {r.path for r in app.routes if isinstance(r, APIRoute) and not r.include_in_schema}
     assert {"/", "/machines/{machine_id}", "/connections", "/api"} <= hidden
+    store.close()
+
+
+def test_it_is_described_before_the_first_request(tmp_path):
+    """Requests run in several threads; describing silences warnings process-wide, so it may not race."""
+    store = Store.open(f"sqlite:///{tmp_path}/empty.db")
+    app = create_app(works(), store)
+    assert app.openapi_schema is not None
     store.close()
