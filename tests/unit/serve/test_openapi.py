@@ -8,9 +8,6 @@ from pathlib import Path
 import pytest
 from fastapi.routing import APIRoute
 
-from swarfline.serve import create_app
-from swarfline.store import Store
-
 from .client import Client
 from .schema import errors
 from .works import works
@@ -119,7 +116,7 @@ def test_pages_are_not_part_of_it(tmp_path):
 
 def test_it_is_described_before_the_first_request(tmp_path):
     """Requests run in several threads; describing silences warnings process-wide, so it may not race."""
-    store = Store.open(f"sqlite:///{tmp_path}/empty.db")
-    app = create_app(works(), store)
-    assert app.openapi_schema is not None
+    app, store = works(tmp_path)
+    described = app.openapi_schema
     store.close()
+    assert described is not None
