@@ -146,3 +146,12 @@ def test_compression_is_the_same_each_time(app):
     first, again = AssetSet(files), AssetSet(files)
     assert first.hash == again.hash != AssetSet({"a.js": b"y"}).hash
     assert gzip.decompress(first.answer("a.js", True).body) == files["a.js"]
+
+
+def test_time_that_nothing_tells_of_is_unobserved_not_missing(client):
+    """N1 is first heard of at 06:00; the table agrees with the ribbon beside it, which leaves the night open."""
+    text = page(client, "/machines/N1")
+    table = text[text.index("Time by condition") :]
+    row = table[table.index("unobserved") :]
+    cells = re.findall(r'<td class="n">([^<]*)</td>', row[: row.index("</tr>")])
+    assert cells == ["0 s", "6 h 00 min", "50.0 %"]

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from urllib.parse import urlencode
 
 from swarfline.calendar import Interval
-from swarfline.facts import CONDITIONS, Alarm, Condition, Cycle, Gap, ToolLife
+from swarfline.facts import CONDITIONS, UNOBSERVED, Alarm, Condition, Cycle, Gap, ToolLife
 from swarfline.measure.elements import TimeElements, time_elements
 from swarfline.measure.energy import JOULES_PER_KWH, Demand, EnergySums, demand, peak
 from swarfline.measure.forecast import ToolForecast
@@ -237,10 +237,13 @@ class _View:
 
 
 def _lines(elements: TimeElements, span: Interval) -> list[ConditionLine]:
+    """A line per condition; together they are the whole span, so what nothing tells of counts as unobserved."""
     length = span[1] - span[0]
+    untold = length - sum(elements.inside_us) - sum(elements.outside_us)
     lines = []
     for condition in CONDITIONS:
-        inside, outside = elements.inside(condition), elements.outside(condition)
+        inside = elements.inside(condition)
+        outside = elements.outside(condition) + (untold if condition == UNOBSERVED else 0)
         lines.append(
             ConditionLine(condition, words.length(inside), words.length(outside), (inside + outside) / length)
         )
