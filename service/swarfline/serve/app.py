@@ -40,8 +40,8 @@ from swarfline.serve.page import assets, views
 from swarfline.serve.page.board import Board
 from swarfline.serve.reply import known_parameters
 from swarfline.serve.room import Room
-from swarfline.serve.source import Source
 from swarfline.serve.table import CsvSuffix
+from swarfline.store import Store
 
 PREFIX = "/api/v1"
 
@@ -72,7 +72,7 @@ ABOUT = (
 
 
 def create_app(
-    plant: Plant, store: Source, live: Live | None = None, clock_us: Callable[[], int] = clock.now_us
+    plant: Plant, store: Store, live: Live | None = None, clock_us: Callable[[], int] = clock.now_us
 ) -> FastAPI:
     """The API and the page of a checked plant over an open store.
 

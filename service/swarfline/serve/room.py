@@ -14,7 +14,7 @@ from swarfline.live import Live
 from swarfline.measure.production import PartPlan
 from swarfline.plant import Machine, Plant
 from swarfline.serve import problems
-from swarfline.serve.source import Queries, Source
+from swarfline.store import Queries, Store
 
 
 @dataclass(frozen=True)
@@ -22,14 +22,14 @@ class Room:
     """One plant, served. ``clock_us`` is our own clock; ``now_us`` is the plant's."""
 
     plant: Plant
-    store: Source
+    store: Store
     live: Live
     calendar: Calendar
     clock_us: Callable[[], int]
     plans: dict[str, PartPlan] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, plant: Plant, store: Source, live: Live, clock_us: Callable[[], int]) -> Room:
+    def of(cls, plant: Plant, store: Store, live: Live, clock_us: Callable[[], int]) -> Room:
         """The room of a checked plant."""
         plans = {
             p.id: PartPlan(p.id, round(p.planned_cycle_time_s * 1_000_000), p.parts_per_cycle) for p in plant.parts
