@@ -52,7 +52,7 @@ def test_n_3_quarter_hour_demand(book):
 
 
 def test_n_6_energy_per_part():
-    """ISO 22400-2, e = E/PQ (read in a copy by others): 87.5 kWh by 250 and by 240 parts; by good parts is ours."""
+    """ISO 22400-2, e = E/PQ (read in a copy by others): 87.5 kWh by 250, by 240 parts; by good parts is ours."""
     pieces = [Energy("N1", 0, 3600 * SECOND, "producing", 87.5 * 3.6e6, "counter")]
     each = [
         energy_figures(energy_summary(pieces, (0, 3600 * SECOND), parts))["energy_per_good_part"].value
