@@ -2,24 +2,36 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
+import logging
 import sys
 from pathlib import Path
+from typing import Literal, NoReturn
 
 import click
 
 from swarfline import __version__
-from swarfline.plant import PlantError, load
+from swarfline.plant import Plant, PlantError, load
+
+FAILED = 1
+PLANT_FILE = click.argument("file", type=click.Path(path_type=Path))
 
 
-@click.group()
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__)
 def main() -> None:
-    """Swarfline: production monitoring for machine tools. It only reads machines; it never commands one."""
+    """Swarfline: production monitoring for machine tools.
+
+    Reads machines over OPC UA and shows OEE, cycle times, tools near their limit and energy, as a page and as a
+    REST API. It only reads machines; it never commands one, and it is no safety device.
+
+    Start with `swarfline demo`: a simulated plant, nothing else needed.
+    """
 
 
 @main.command()
-@click.argument("file", type=click.Path(path_type=Path))
+@PLANT_FILE
 @click.option("--json", "as_json", is_flag=True, help="Print the result for a program to read.")
 def check(file: Path, as_json: bool) -> None:
     """Validate a plant FILE and report every error at once. Exit code 0: usable, 1: errors."""
@@ -27,6 +39,91 @@ def check(file: Path, as_json: bool) -> None:
         plant = load(file)
     except PlantError as problem:
         click.echo(json.dumps({"ok": False, "errors": problem.lines}) if as_json else str(problem))
-        sys.exit(1)
+        sys.exit(FAILED)
     told = f"{file}: fine: {len(plant.servers)} server(s), {len(plant.machines)} machine(s)"
     click.echo(json.dumps({"ok": True, "machines": [m.id for m in plant.machines]}) if as_json else told)
+
+
+@main.command()
+@PLANT_FILE
+@click.option(
+    "--only", type=click.Choice(["collect", "serve"]), help="Without page and API, or without reading machines."
+)
+def run(file: Path, only: Literal["collect", "serve"] | None) -> None:
+    """Watch the machines of a plant FILE and show them, until Ctrl-C or SIGTERM.
+
+    The address of the page is that of the file's [listen] table, http://127.0.0.1:8750/ by default. Exit code 0:
+    stopped when told to, 1: could not start, or ended by a defect.
+    """
+    from swarfline.operate import Occupied, listen, operate
+    from swarfline.store import Store, StoreError
+
+    _log_to_stderr(logging.INFO)
+    plant = _plant(file)
+    try:
+        door = None if only == "collect" else listen(plant.listen.host, plant.listen.port)
+        store = Store.open(plant.store.url, file)
+    except (Occupied, StoreError) as problem:
+        _fail(str(problem))
+    if store.backup is not None:
+        click.echo(f"the database was upgraded; the old one is kept as {store.backup}", err=True)
+    host = plant.listen.host
+    asyncio.run(operate(plant, store, door, only != "serve", lambda port: _say_where(host, port)))
+    store.close()
+
+
+@main.command()
+@click.option("--days", type=click.IntRange(1, 60), default=14, show_default=True, help="Length of the past.")
+@click.option(
+    "--port", type=click.IntRange(0, 65535), default=8750, show_default=True, help="Of the page; 0: any free one."
+)
+@click.option(
+    "--dir", "folder", type=click.Path(path_type=Path, file_okay=False),
+    help="Keep the files here and go on with them next time; by default they are deleted at the end.",
+)  # fmt: skip
+@click.option("--no-browser", is_flag=True, help="Do not open the page in a browser.")
+def demo(days: int, port: int, folder: Path | None, no_browser: bool) -> None:
+    """Show a simulated plant of six machines: its past, then live, until Ctrl-C.
+
+    The plant runs as a process of its own (swarfline-sim) and is read over OPC UA like a real one.
+    Everything stays on this computer.
+    """
+    from swarfline.demo import DemoError
+    from swarfline.demo import demo as show
+    from swarfline.operate import Occupied
+    from swarfline.store import StoreError
+
+    _log_to_stderr(logging.WARNING)
+    try:
+        show(days, port, folder, not no_browser)
+    except (DemoError, Occupied, StoreError) as problem:
+        _fail(str(problem))
+    except KeyboardInterrupt:
+        _fail("stopped before the plant was shown")
+
+
+def _plant(file: Path) -> Plant:
+    try:
+        return load(file)
+    except PlantError as problem:
+        _fail(str(problem))
+
+
+def _say_where(host: str, port: int) -> None:
+    logging.getLogger("swarfline").info("page and API: http://%s:%d/", f"[{host}]" if ":" in host else host, port)
+
+
+def _log_to_stderr(level: int) -> None:
+    logging.basicConfig(
+        level=level,
+        format="%(asctime)s %(levelname)s %(message)s",
+        datefmt="%Y-%m-%dT%H:%M:%S%z",
+        stream=sys.stderr,
+    )
+    # one line per start and stop of its own, which ours already tell
+    logging.getLogger("uvicorn").setLevel(logging.WARNING)
+
+
+def _fail(message: str) -> NoReturn:
+    click.echo(message, err=True)
+    sys.exit(FAILED)

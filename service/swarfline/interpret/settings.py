@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 BOUNDS = ("program_state", "cycle_count", "part_count", "executing")
 """What can cut cycles, in order of preference."""
 
+MAX_SKEW_US = 5_000_000
+"""How far ahead of its receipt a source time is believed, unless the server's clock rules."""
+
 
 @dataclass(frozen=True, slots=True)
 class MachineSettings:
@@ -28,7 +31,7 @@ class MachineSettings:
     bounds: str | None = None
     reorder_us: int = 1_000_000
     clock_tolerance_us: int = 500_000
-    max_skew_us: int | None = 5_000_000
+    max_skew_us: int | None = MAX_SKEW_US
     cutting_load_pct: float = 5.0
 
     @property

@@ -13,20 +13,18 @@ from typing import TypeVar
 from swarfline.calendar import Interval, merge
 from swarfline.facts import TOTAL, Condition, Count, Cycle, Energy
 from swarfline.figures import share
-from swarfline.measure.elements import time_elements, worked
+from swarfline.measure.elements import time_elements
 from swarfline.measure.energy import EnergySums, energy_summary
-from swarfline.measure.forecast import ToolForecast, tool_forecasts
+from swarfline.measure.forecast import ToolForecast
 from swarfline.measure.losses import Losses, losses
 from swarfline.measure.oee import OeeSums
 from swarfline.measure.pace import Pace, pace
 from swarfline.measure.production import PartPlan, Production, counts_from_cycles, production, stand_in
 from swarfline.measure.stops import Stop, stops
+from swarfline.outlook import RECENT_CYCLES, machine_forecasts
 from swarfline.serve.room import Room
 
 MARGIN_US = 86_400_000_000
-RECENT_CYCLES = 200
-LONGEST_LOOK_US = 30 * 86_400_000_000
-"""A pace is not looked for further back than this."""
 
 T = TypeVar("T")
 
@@ -161,27 +159,8 @@ class Assembly:
 
     def forecasts(self, machine: str) -> list[ToolForecast]:
         """Tool forecasts of one machine as of the present."""
-        queries, now_us = self.room.queries, self.now_us
-        lives = queries.open_tool_lives(machine)
-        recent = (
-            self.last_cycles(machine)
-            if self.span[1] == now_us
-            else queries.last_cycles(machine, RECENT_CYCLES, now_us)
-        )
-        return tool_forecasts(
-            lives,
-            recent,
-            self._worked(machine, recent),
-            lambda start, end: self.room.calendar.planned(machine, start, end),
-            now_us,
-        )
-
-    def _worked(self, machine: str, recent: Sequence[Cycle]) -> list[Interval]:
-        if not recent:
-            return []
-        since = max(recent[0].start_us, self.now_us - LONGEST_LOOK_US)
-        known = self.room.queries.facts(Condition, machine, since, self.now_us)
-        return worked(known, self.room.calendar.planned(machine, since, self.now_us))
+        recent = self.last_cycles(machine) if self.span[1] == self.now_us else None
+        return machine_forecasts(self.room.queries, self.room.calendar, machine, self.now_us, recent)
 
 
 def _mean_item(known: Sequence[tuple[Fraction, int]]) -> Fraction:

@@ -12,6 +12,7 @@ from fastapi import Depends, Path, Request
 from swarfline.calendar import Calendar
 from swarfline.live import Live
 from swarfline.measure.production import PartPlan
+from swarfline.outlook import plant_now_us
 from swarfline.plant import Machine, Plant
 from swarfline.serve import problems
 from swarfline.store import Queries, Store
@@ -48,10 +49,7 @@ class Room:
 
     def now_us(self) -> int:
         """The plant's present: our clock, or how far the machines have told where a server's clock rules."""
-        if all(s.clock == "ours" for s in self.plant.servers):
-            return self.clock_us()
-        told = [self.queries.latest_us(m.id) for m in self.plant.machines]
-        return max((us for us in told if us is not None), default=self.clock_us())
+        return plant_now_us(self.plant, self.queries, self.clock_us)
 
     def machine(self, machine_id: str) -> Machine:
         """One machine; ends the request with 404 where there is none."""

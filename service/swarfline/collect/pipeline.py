@@ -1,0 +1,75 @@
+"""From readings to the store: what live operation, the import of a history and benchmarks have in common.
+
+Two steps, so that a commit that failed can be repeated: ``take`` interprets readings into a batch, ``commit``
+stores it, everything or nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from swarfline.collect.settings import machine_settings
+from swarfline.interpret.fold import Fold
+from swarfline.plant import Plant
+from swarfline.signals import LINK, LINK_LOST, Reading
+from swarfline.store import Batch, Store
+
+
+class Pipeline:
+    """The fold of a plant's machines, gone on with from the store's checkpoints, and the one writer."""
+
+    def __init__(self, plant: Plant, store: Store) -> None:
+        self._fold = Fold(machine_settings(plant))
+        self._writer = store.writer()
+        self.machines = tuple(machine.id for machine in plant.machines)
+        known = set(self.machines)
+        for machine, state in store.checkpoints().items():
+            if machine in known:
+                self._fold.load(machine, state)
+
+    def losses(self, now_us: int) -> list[Reading]:
+        """What to tell first after a start: every machine was lost at the newest time it had told."""
+        told = {machine: self._fold.newest_us(machine) for machine in self.machines}
+        return [Reading(m, LINK, us, now_us, LINK_LOST) for m, us in told.items() if us is not None]
+
+    def take(
+        self, readings: Sequence[Reading], now_us: int, servers: Mapping[str, dict[str, Any]] | None = None
+    ) -> Batch:
+        """Interpret ``readings``; the result is to be committed before anything more is taken.
+
+        ``now_us`` is our own clock; ``servers`` are states of connections to be stored along.
+        """
+        fold = self._fold
+        fed = fold.feed(readings)
+        return Batch(
+            readings=readings,
+            late=fed.late,
+            facts=[*fed.facts, *fold.open_facts(fed.touched)],
+            checkpoints={machine: fold.save(machine) for machine in fed.touched},
+            now={machine: {**fold.snapshot(machine), "received_us": now_us} for machine in fed.touched},
+            servers=servers or {},
+            seen_us=now_us,
+        )
+
+    def take_past(self, readings: Sequence[Reading], last: bool) -> Batch:
+        """Interpret a piece of a history; what is still open is told with the ``last`` piece only.
+
+        A history that breaks off before its last piece is not gone on with: no checkpoint is kept before.
+        """
+        fold = self._fold
+        fed = fold.feed(readings)
+        if not last:
+            return Batch(readings=readings, late=fed.late, facts=fed.facts)
+        told = [machine for machine in self.machines if fold.newest_us(machine) is not None]
+        return Batch(
+            readings=readings,
+            late=fed.late,
+            facts=[*fed.facts, *fold.open_facts(told)],
+            checkpoints={machine: fold.save(machine) for machine in told},
+            now={m: {**fold.snapshot(m), "received_us": fold.newest_us(m)} for m in told},
+        )
+
+    def commit(self, batch: Batch) -> None:
+        """Store a batch; raises the database's error with nothing stored, and may then be called again."""
+        self._writer.commit(batch)
