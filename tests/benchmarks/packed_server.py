@@ -141,9 +141,8 @@ async def serve(port: int, ticks: int) -> None:
         feed = feeds.get(subscription.data.SubscriptionId)
         body = feed.message() if feed else None
         if body is not None:
-            result.NotificationMessage.NotificationData.append(
-                ua.ExtensionObject(ua.NodeId(_DATA_CHANGE, 0), body)
-            )
+            packed = ua.ExtensionObject(ua.NodeId(_DATA_CHANGE, 0), body)
+            result.NotificationMessage.NotificationData.append(packed)
 
     InternalSubscription._pop_triggered_datachanges = pop
     InternalSubscription.has_published_results = lambda s: s.data.SubscriptionId in feeds or waiting(s)
