@@ -48,16 +48,18 @@ make_venv() {
     return 1
 }
 
-# install_project FOLDER: the checkout, editable, with what its tests need; nothing when that is done already
+# install_project FOLDER [EXTRAS]: the checkout, editable, by default with what its tests need; nothing when that
+# is done already
 install_project() {
-    local mark wanted
-    mark="$1/.swarfline-installed"
+    local mark wanted extras
+    extras=${2-[dev]}
+    mark="$1/.swarfline-installed$extras"
     wanted="$root $(cksum <"$root/pyproject.toml") $(cksum <"$root/deploy/build_hook.py")"
     if [ -f "$mark" ] && [ "$(cat "$mark")" = "$wanted" ] && [ -f "$root/$chart_library" ]; then
         return
     fi
     say "installing the checkout into $1"
-    "$1/bin/python" -m pip install -q --disable-pip-version-check -e "$root[dev]" </dev/null
+    "$1/bin/python" -m pip install -q --disable-pip-version-check -e "$root$extras" </dev/null
     printf '%s' "$wanted" >"$mark"
 }
 

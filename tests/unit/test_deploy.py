@@ -116,7 +116,7 @@ def test_the_containers_have_no_rights_that_they_do_not_need():
 
 def test_the_container_reads_the_demo_plant():
     volumes = compose()["services"]["service"]["volumes"]
-    assert f"./deploy/demo.toml:{PLANT_IN_CONTAINER}:ro" in volumes
+    assert f"./service/swarfline/demo.toml:{PLANT_IN_CONTAINER}:ro" in volumes
     assert compose()["services"]["service"]["command"][-1] == PLANT_IN_CONTAINER
     assert yaml.safe_load(dict(stages()[-1])["CMD"])[-1] == PLANT_IN_CONTAINER
     (server,) = load(DEPLOY / "demo.toml").servers

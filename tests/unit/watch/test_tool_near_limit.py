@@ -77,7 +77,8 @@ def test_it_speaks_of_cycles_left():
     assert found.text == "Tool 7 (end mill 12) in pot 7 on N1: 93 of 100 used; about 7 cycles left"
     assert "about 1 cycle left" in sighting(99, cycles_left=1).text
     assert "past its limit" in sighting(101, cycles_left=0).text
-    assert "cycles left not known" in sighting(93).text
+    assert "cycles left not known" in sighting(93, consumption_per_cycle=None).text
+    assert "not used by what is made now" in sighting(93, consumption_per_cycle=0.0).text
 
 
 def test_it_speaks_the_unit_of_the_life():

@@ -105,6 +105,8 @@ def _text(tool: Forecast, past: bool) -> str:
 def _outlook(tool: Forecast, past: bool) -> str:
     if past:
         return "past its limit"
+    if tool.consumption_per_cycle == 0:
+        return "not used by what is made now"
     if tool.cycles_left is None:
         return "cycles left not known"
     return f"about {tool.cycles_left} {'cycle' if tool.cycles_left == 1 else 'cycles'} left"
