@@ -49,6 +49,7 @@ class Collector:
         self._supervisors = [Supervisor(server, plant, self._inbox.put) for server in plant.servers]
         self._states_s = float("-inf")
         self._stopping = asyncio.Event()
+        self._gave_up = False
 
     def stop(self) -> None:
         """Make ``run`` store what has arrived and return."""
@@ -89,6 +90,9 @@ class Collector:
             await asyncio.wait_for(self._stopping.wait(), seconds)
 
     async def _store(self, readings: list[Reading]) -> None:
+        if self._gave_up:
+            # what is interpreted now builds on a group that was never stored: its checkpoint must not be either
+            return
         now_s = asyncio.get_running_loop().time()
         due = now_s - self._states_s >= STATES_S
         if not readings and not due:
@@ -112,6 +116,7 @@ class Collector:
             except Exception as problem:
                 what = f"the database does not take {len(batch.readings)} readings: {_first_line(problem)}"
             if self._stopping.is_set():
+                self._gave_up = True
                 log.error("%s; they are lost, and the time they are of becomes a gap", what)
                 return
             log.error("%s; they are kept and tried again in %.1f s", what, delay_s)

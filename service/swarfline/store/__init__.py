@@ -7,7 +7,7 @@ from typing import Any
 
 from swarfline.store import journal
 from swarfline.store.engine import StoreError, make_engine, resolve_url
-from swarfline.store.migrate import upgrade
+from swarfline.store.migrate import prepare
 from swarfline.store.queries import Queries
 from swarfline.store.writer import Batch, Writer, load_checkpoints
 
@@ -17,18 +17,19 @@ __all__ = ["Batch", "Queries", "Store", "StoreError", "Writer"]
 class Store:
     """An open database of this version's schema."""
 
-    def __init__(self, url: str) -> None:
-        self.engine = make_engine(url)
-        self.backup = upgrade(self.engine)
+    def __init__(self, url: str, beside: Path | None = None) -> None:
+        self.engine = make_engine(resolve_url(url, beside))
+        self.backup = prepare(self.engine)
         self.queries = Queries(self.engine)
 
     @classmethod
     def open(cls, url: str, beside: Path | None = None) -> Store:
         """Open, creating or upgrading as needed; a relative SQLite path lies ``beside`` the plant file.
 
-        Raises StoreError when the database is newer than the program or of an unsupported engine.
+        Raises StoreError when the database is newer than the program, of an unsupported engine, or cannot be
+        opened.
         """
-        return cls(resolve_url(url, beside))
+        return cls(url, beside)
 
     def writer(self) -> Writer:
         """The one writer."""

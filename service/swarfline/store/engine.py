@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import importlib.util
+import sqlite3
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, Table, create_engine, event
-from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.engine import URL, Connection, make_url
+from sqlalchemy import Engine, create_engine, event
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError
 
 SQLITE_BUSY_S = 30
+"""How long SQLite waits for another process's lock; ``?timeout=SECONDS`` in the URL sets another time."""
 
 
 class StoreError(Exception):
@@ -18,19 +20,42 @@ class StoreError(Exception):
 
 
 def make_engine(url: str | URL) -> Engine:
-    """An engine for a database URL; raises StoreError for an engine that is not supported."""
-    target = make_url(url)
+    """An engine for a database URL; raises StoreError for one that is not supported."""
+    target = _parsed(url)
     backend = target.get_backend_name()
     if backend == "sqlite":
-        engine = create_engine(target, connect_args={"timeout": SQLITE_BUSY_S})
+        timeout = {} if "timeout" in target.query else {"timeout": SQLITE_BUSY_S}
+        engine = create_engine(target, connect_args=timeout)
         event.listen(engine, "connect", _set_up_sqlite)
         return engine
     if backend == "postgresql":
-        return create_engine(target, pool_pre_ping=True)
-    raise StoreError(f"store url {url!s}: {backend} is not supported; use sqlite or postgresql")
+        return create_engine(_with_driver(target), pool_pre_ping=True)
+    raise StoreError(
+        f"store url {target.render_as_string()}: {backend} is not supported; use sqlite or postgresql"
+    )
 
 
-def _set_up_sqlite(connection: Any, _: object) -> None:
+def _parsed(url: str | URL) -> URL:
+    try:
+        return make_url(url)
+    except (ArgumentError, ValueError):
+        # the text may hold a password, so it is not repeated
+        raise StoreError(
+            "store url: not a database URL; allowed: sqlite:///FILE or postgresql://USER@HOST/DATABASE"
+        ) from None
+
+
+def _with_driver(target: URL) -> URL:
+    if target.drivername == "postgresql":
+        target = target.set(drivername="postgresql+psycopg")
+    if target.drivername == "postgresql+psycopg" and importlib.util.find_spec("psycopg") is None:
+        raise StoreError(
+            f"store url {target.render_as_string()}: the driver is missing; install swarfline[postgresql]"
+        )
+    return target
+
+
+def _set_up_sqlite(connection: sqlite3.Connection, _: object) -> None:
     """WAL lets readers go on while the one writer commits; FULL keeps a commit through a power loss."""
     cursor = connection.cursor()
     for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
@@ -38,21 +63,11 @@ def _set_up_sqlite(connection: Any, _: object) -> None:
     cursor.close()
 
 
-def upsert(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
-    """Insert rows; where the primary key is there already, the new row replaces the old one."""
-    if not rows:
-        return
-    dialect = postgresql if connection.dialect.name == "postgresql" else sqlite
-    statement = dialect.insert(table)
-    keys = [c.name for c in table.primary_key.columns]
-    update = {c.name: statement.excluded[c.name] for c in table.columns if c.name not in keys}
-    connection.execute(statement.on_conflict_do_update(index_elements=keys, set_=update), list(rows))
-
-
-def resolve_url(url: str, beside: Path | None = None) -> str:
+def resolve_url(url: str, beside: Path | None = None) -> URL:
     """A database URL with a relative SQLite path made absolute, beside a file or in the working folder."""
-    target = make_url(url)
-    if target.get_backend_name() != "sqlite" or not target.database or target.database == ":memory:":
-        return url
+    target: URL = _parsed(url)
+    name: Any = target.database
+    if target.get_backend_name() != "sqlite" or not name or name.startswith((":memory:", "file:")):
+        return target
     folder = beside.parent if beside is not None else Path()
-    return str(target.set(database=str((folder / target.database).absolute())))
+    return target.set(database=str((folder / name).absolute()))

@@ -1,148 +1,113 @@
 """The journal: every reading as it came, kept compactly and read back in the order of arrival.
 
 A block holds the readings of one commit, state-like and wiggling signals apart, so that the two can be kept
-for different times. Inside, columns: machine and signal as indexes into the block's own names, times as 64-bit
-integers, values as JSON, all deflated. ``number`` is the arrival number, which orders the two kinds of block.
+for different times. The arrival numbers, which order the two kinds of block, go on from commit to commit.
 """
 
 from __future__ import annotations
 
-import heapq
-import json
-import struct
-import zlib
-from array import array
 from collections.abc import Iterator, Sequence
+from itertools import compress
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Connection, func, select
 
 from swarfline.signals import Reading, is_state_like
 from swarfline.store import tables
+from swarfline.store.pack import pack, unpack
 
-_HEAD = struct.Struct("<II")
-_LEVEL = 1
+Block = dict[str, Any]
+"""A row of the journal's table."""
+
+_AT_ONCE = 100
+
+
+class _StateLike(dict[str, bool]):
+    """Remembers which signals are state-like."""
+
+    def __missing__(self, signal: str) -> bool:
+        flag = self[signal] = is_state_like(signal)
+        return flag
 
 
 class Journal:
-    """Packs readings into blocks; remembers which signals are state-like."""
+    """Makes blocks of readings."""
 
     def __init__(self) -> None:
-        self._state_like: dict[str, bool] = {}
+        self._state_like = _StateLike()
 
-    def blocks(
-        self, readings: Sequence[Reading], first_number: int, late: Sequence[int] = ()
-    ) -> list[dict[str, Any]]:
-        """Rows for the journal table from readings in order of arrival; ``late`` are places in the list."""
-        kinds: tuple[list[int], list[int]] = ([], [])
+    def blocks(self, readings: Sequence[Reading], first_number: int, late: Sequence[int] = ()) -> list[Block]:
+        """Rows for the journal's table from readings in order of arrival; ``late`` are places in the list.
+
+        Raises StoreError, naming the reading, for one that the journal cannot hold.
+        """
         known = self._state_like
-        for place, reading in enumerate(readings):
-            signal = reading[1]
-            flag = known.get(signal)
-            if flag is None:
-                flag = known[signal] = is_state_like(signal)
-            kinds[flag].append(place)
-        lateness = set(late)
-        return [
-            self._block(readings, places, first_number, bool(flag), lateness)
-            for flag, places in enumerate(kinds)
-            if places
-        ]
-
-    def _block(
-        self, readings: Sequence[Reading], places: list[int], first_number: int, state_like: bool, late: set[int]
-    ) -> dict[str, Any]:
-        chosen = readings if len(places) == len(readings) else [readings[p] for p in places]
-        source = [r[2] for r in chosen]
-        return {
-            "state_like": state_like,
-            "from_us": min(source),
-            "to_us": max(source),
-            "first_number": first_number,
-            "readings": len(chosen),
-            "payload": pack(chosen, places, [p for p in places if p in late] if late else []),
-        }
+        flags = [known[reading[1]] for reading in readings]
+        kinds = ((False, [not flag for flag in flags]), (True, flags))
+        return [_block(readings, chosen, first_number, kind, late) for kind, chosen in kinds if any(chosen)]
 
 
-def pack(readings: Sequence[Reading], places: Sequence[int], late: Sequence[int]) -> bytes:
-    """Readings as one block; ``places`` are their arrival numbers relative to the block's first."""
-    machines, signals, source, received, values, quality = zip(*readings, strict=True)
-    machine_index = {name: i for i, name in enumerate(dict.fromkeys(machines))}
-    signal_index = {name: i for i, name in enumerate(dict.fromkeys(signals))}
-    head = json.dumps(
-        [list(machine_index), list(signal_index), list(values), list(late)], separators=(",", ":")
-    ).encode()
-    columns = b"".join(
-        column.tobytes()
-        for column in (
-            array("H", map(machine_index.__getitem__, machines)),
-            array("H", map(signal_index.__getitem__, signals)),
-            array("q", source),
-            array("q", received),
-            array("I", places),
-            array("B", quality),
-        )
-    )
-    return zlib.compress(_HEAD.pack(len(head), len(readings)) + head + columns, _LEVEL)
+def _block(
+    readings: Sequence[Reading], chosen: list[bool], first_number: int, state_like: bool, late: Sequence[int]
+) -> Block:
+    places = list(compress(range(len(readings)), chosen))
+    kept = list(compress(readings, chosen))
+    # first, since it checks the times
+    payload = pack(kept, places, late)
+    source = list(map(itemgetter(2), kept))
+    return {
+        "state_like": state_like,
+        "from_us": min(source),
+        "to_us": max(source),
+        "first_number": first_number,
+        "readings": len(kept),
+        "payload": payload,
+    }
 
 
-def unpack(payload: bytes) -> list[tuple[int, Reading, bool]]:
-    """(relative arrival number, reading, late) of one block."""
-    data = zlib.decompress(payload)
-    head_length, count = _HEAD.unpack_from(data)
-    offset = _HEAD.size
-    machines, signals, values, late = json.loads(data[offset : offset + head_length])
-    offset += head_length
-    columns = []
-    for code in "HHqqIB":
-        column = array(code)
-        size = column.itemsize * count
-        column.frombytes(data[offset : offset + size])
-        offset += size
-        columns.append(column)
-    machine_at, signal_at, source, received, places, quality = columns
-    lateness = set(late)
-    return [
-        (
-            places[i],
-            Reading(machines[machine_at[i]], signals[signal_at[i]], source[i], received[i], values[i], quality[i]),
-            places[i] in lateness,
-        )
-        for i in range(count)
-    ]
+def payloads(connection: Connection, first_number: int) -> list[bytes]:
+    """What the blocks of one commit hold, in the order in which they were written."""
+    table = tables.journal
+    query = select(table.c.payload).where(table.c.first_number == first_number).order_by(table.c.id)
+    return list(connection.execute(query).scalars())
 
 
 def next_number(connection: Connection) -> int:
-    """The arrival number after the last one journaled."""
-    last = connection.execute(
-        select(tables.journal.c.first_number, tables.journal.c.payload)
-        .order_by(tables.journal.c.first_number.desc())
-        .limit(2)
-    ).all()
-    return max((first + unpack(payload)[-1][0] + 1 for first, payload in last), default=0)
+    """The arrival number after the last one given, whether or not its reading is still kept."""
+    first = connection.execute(select(func.max(tables.journal.c.first_number))).scalar()
+    told = connection.execute(select(func.max(tables.checkpoints.c.next_number))).scalar() or 0
+    if first is None:
+        return int(told)
+    last = max(unpack(payload)[-1][0] for payload in payloads(connection, first))
+    return max(int(told), int(first) + last + 1)
 
 
 def replay(connection: Connection, from_us: int, to_us: int) -> Iterator[Reading]:
-    """Readings with source time in [from, to), in order of arrival, blocks read one commit at a time."""
+    """Readings with source time in [from, to), in order of arrival; blocks are read some commits at a time."""
     table = tables.journal
-    rows = connection.execute(
-        select(table.c.first_number, table.c.payload)
+    # numbers first: sorting the blocks themselves would put them into memory whole
+    numbers = connection.execute(
+        select(table.c.first_number)
         .where(table.c.to_us >= from_us, table.c.from_us < to_us)
+        .distinct()
         .order_by(table.c.first_number)
-        .execution_options(yield_per=100)
     )
-    waiting: list[tuple[int, Reading]] = []
-    present: int | None = None
-    for first, payload in rows:
-        if first != present:
-            yield from _in_span(waiting, from_us, to_us)
-            waiting, present = [], first
-        waiting = list(heapq.merge(waiting, [(n, r) for n, r, _ in unpack(payload)], key=lambda item: item[0]))
-    yield from _in_span(waiting, from_us, to_us)
+    wanted = list(numbers.scalars())
+    for at in range(0, len(wanted), _AT_ONCE):
+        for readings in _commits(connection, wanted[at : at + _AT_ONCE]):
+            yield from (reading for reading in readings if from_us <= reading.source_us < to_us)
 
 
-def _in_span(numbered: list[tuple[int, Reading]], from_us: int, to_us: int) -> Iterator[Reading]:
-    return (reading for _, reading in numbered if from_us <= reading.source_us < to_us)
+def _commits(connection: Connection, numbers: Sequence[int]) -> Iterator[list[Reading]]:
+    """The readings of each commit, in order of arrival."""
+    table = tables.journal
+    found: dict[int, list[tuple[int, Reading, bool]]] = {number: [] for number in numbers}
+    query = select(table.c.first_number, table.c.payload).where(table.c.first_number.in_(numbers))
+    for number, payload in connection.execute(query):
+        found[number] += unpack(payload)
+    for numbered in found.values():
+        yield [reading for _, reading, _ in sorted(numbered, key=itemgetter(0))]
 
 
 def size(connection: Connection) -> int:

@@ -33,9 +33,14 @@ class Queries:
         limit: int | None = None,
         after: int | None = None,
     ) -> list[F]:
-        """Facts of one kind that overlap [start, end), in time order; ``after``: only those that start later."""
+        """Facts of one kind that overlap [start, end), in time order; ``after``: only those that start later.
+
+        Facts with the same start are in the order of their keys; ``after`` passes all of them over.
+        """
         table = tables.FACT_TABLES[kind]
         moment = table.c.time_us if kind in _MOMENTS else table.c.start_us
+        if start_us >= end_us:
+            return []
         query = select(*(table.c[name] for name in names(kind))).where(table.c.machine == machine, moment < end_us)
         query = query.where(moment >= start_us if kind in _MOMENTS else table.c.end_us > start_us)
         if kind in _SUCCESSIVE:
@@ -87,20 +92,18 @@ class Queries:
 
     def latest_us(self, machine: str) -> int | None:
         """How far a machine's time has been told (observed or known to be unobserved)."""
-        return self._extreme(machine, func.max(tables.conditions.c.end_us))
+        told = self.bounds(machine)
+        return None if told is None else told[1]
 
     def bounds(self, machine: str) -> tuple[int, int] | None:
         """First and last moment that conditions tell of; None before the first."""
-        first = self._extreme(machine, func.min(tables.conditions.c.start_us))
-        last = self.latest_us(machine)
-        return None if first is None or last is None else (first, last)
-
-    def _extreme(self, machine: str, extreme: ColumnElement[int]) -> int | None:
         table = tables.conditions
-        newest = select(func.max(table.c.start_us)).where(table.c.machine == machine).scalar_subquery()
-        edge = table.c.start_us == newest if "end_us" in str(extreme) else table.c.machine == machine
+        begun = table.c.start_us
+        told = select(begun, table.c.end_us).where(table.c.machine == machine).limit(1)
         with self._engine.connect() as connection:
-            return connection.execute(select(extreme).where(table.c.machine == machine, edge)).scalar()
+            first = connection.execute(told.order_by(begun)).first()
+            last = connection.execute(told.order_by(begun.desc())).first()
+        return None if first is None or last is None else (first.start_us, last.end_us)
 
     def alerts(
         self,

@@ -3,28 +3,42 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields
+from operator import attrgetter
 from typing import Any, TypeVar
 
-from swarfline.facts import Cycle, Fact, StepPiece, ToolUse
+from swarfline.facts import FACT_KINDS, Cycle, Fact, StepPiece, ToolUse
 
 F = TypeVar("F", bound=Fact)
-_JSON_FIELDS = ("step_us", "tools", "strip")
+Row = tuple[Any, ...]
+
+_encode = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False).encode
+
+
+_NAMES: dict[Any, tuple[str, ...]] = {kind: tuple(f.name for f in fields(kind)) for kind in FACT_KINDS}
 
 
 def names(kind: Any) -> tuple[str, ...]:
     """The fields of a kind of fact, which are its table's columns."""
-    return tuple(f.name for f in fields(kind))
+    return _NAMES[kind]
 
 
-def to_row(fact: Fact) -> dict[str, Any]:
-    """A fact as column values."""
-    row = {name: getattr(fact, name) for name in names(type(fact))}
-    if isinstance(fact, Cycle):
-        for name in _JSON_FIELDS:
-            row[name] = json.dumps(row[name], separators=(",", ":"), ensure_ascii=False)
-    return row
+def to_rows(kind: type[Fact], facts: Iterable[Fact]) -> list[Row]:
+    """Facts of one kind as column values, in the order of ``names``."""
+    plain = map(_PLAIN[kind], facts)
+    return list(map(_with_json, plain)) if kind is Cycle else list(plain)
+
+
+_PLAIN: dict[Any, Callable[[Fact], Row]] = {kind: attrgetter(*_NAMES[kind]) for kind in FACT_KINDS}
+_JSON_PLACES = tuple(_NAMES[Cycle].index(name) for name in ("step_us", "tools", "strip"))
+
+
+def _with_json(row: Row) -> Row:
+    values = list(row)
+    for place in _JSON_PLACES:
+        values[place] = _encode(values[place])
+    return tuple(values)
 
 
 def from_row(kind: type[F], row: Mapping[Any, Any]) -> F:

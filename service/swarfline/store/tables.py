@@ -52,11 +52,11 @@ conditions = _fact_table(
 )  # fmt: skip
 cycles = _fact_table(
     "cycles", _us("start_us", True), _us("end_us"), _text("outcome"), _text("program"), _text("part"),
-    _text("lot"), Column("parts", Integer, nullable=False), _text("step_us"), Column("energy_j", Float),
+    _text("lot"), Column("parts", BigInteger, nullable=False), _text("step_us"), Column("energy_j", Float),
     _text("tools"), _text("strip"), _open(),
 )  # fmt: skip
 counts = _fact_table(
-    "counts", _us("time_us", True), _text("count_kind", True), Column("quantity", Integer, nullable=False),
+    "counts", _us("time_us", True), _text("count_kind", True), Column("quantity", BigInteger, nullable=False),
     _text("part"), _text("lot"), Column("across_gap", Boolean, nullable=False),
 )  # fmt: skip
 tool_lives = _fact_table(
@@ -96,6 +96,8 @@ journal = Table(
     Column("readings", Integer, nullable=False),
     Column("payload", LargeBinary, nullable=False),
     Index(None, "to_us"),
+    # also keeps out a second writer, whose numbers would be the same
+    Index(None, "first_number", "state_like", unique=True),
 )  # fmt: skip
 
 checkpoints = Table("checkpoints", metadata, _machine(), _us("next_number"), _text("state"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import threading
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -13,9 +14,15 @@ from swarfline.alerts import Alert
 from swarfline.facts import Fact
 from swarfline.signals import Reading
 from swarfline.store import tables
-from swarfline.store.engine import upsert
-from swarfline.store.journal import Journal, next_number
-from swarfline.store.rows import to_row
+from swarfline.store.engine import StoreError
+from swarfline.store.journal import Block, Journal, next_number, payloads
+from swarfline.store.rows import to_rows
+from swarfline.store.upserts import Upserts
+
+_INSERT_BLOCKS = insert(tables.journal)
+_INSERT_ALERT = insert(tables.alerts)
+# characters beyond ASCII are escaped, so that any text a machine sends can be kept
+_dump = json.JSONEncoder(separators=(",", ":")).encode
 
 
 @dataclass(slots=True)
@@ -39,55 +46,69 @@ class Writer:
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
         self._journal = Journal()
+        self._upserts = Upserts(engine.dialect)
+        self._lock = threading.Lock()
+        self._doubt: tuple[Batch, list[Block]] | None = None
         with engine.connect() as connection:
             self._next = next_number(connection)
 
     def commit(self, batch: Batch) -> None:
-        """Store a batch; raises the database's error with nothing stored, and may then be called again."""
-        with self._engine.begin() as connection:
-            self._write_readings(connection, batch)
-            self._write_facts(connection, batch.facts)
-            _write_states(connection, batch, self._next + len(batch.readings))
-            _write_alerts(connection, batch)
-        self._next += len(batch.readings)
+        """Store a batch; raises the database's error with nothing stored, and may then be called again.
 
-    def _write_readings(self, connection: Connection, batch: Batch) -> None:
-        if batch.readings:
+        When the connection broke while the database was committing, it may have stored the batch all the same;
+        the same batch is not stored twice then. Raises StoreError for readings that the journal cannot hold and
+        when another process journals to the same database.
+        """
+        with self._lock:
+            if self._doubt is not None and self._settle(batch, *self._doubt):
+                return
             blocks = self._journal.blocks(batch.readings, self._next, batch.late)
-            connection.execute(insert(tables.journal), blocks)
+            try:
+                with self._engine.begin() as connection:
+                    self._write(connection, batch, blocks)
+            except BaseException:
+                self._doubt = batch, blocks
+                raise
+            self._next += len(batch.readings)
 
-    @staticmethod
-    def _write_facts(connection: Connection, facts: Iterable[Fact]) -> None:
+    def _settle(self, batch: Batch, failed: Batch, blocks: list[Block]) -> bool:
+        """Find out what became of a commit that failed; True when it was stored and ``batch`` is the same."""
+        with self._engine.connect() as connection:
+            found = payloads(connection, self._next)
+        if found and found != [block["payload"] for block in blocks]:
+            raise StoreError("another process writes readings to the same database; stop one of the two")
+        self._doubt = None
+        if found:
+            self._next += len(failed.readings)
+        return bool(found) and failed == batch
+
+    def _write(self, connection: Connection, batch: Batch, blocks: list[Block]) -> None:
+        if blocks:
+            connection.execute(_INSERT_BLOCKS, blocks)
+        self._write_facts(connection, batch.facts)
+        self._write_states(connection, batch)
+        _change_alerts(connection, batch.changed)
+        _raise_alerts(connection, batch.raised)
+
+    def _write_facts(self, connection: Connection, facts: Iterable[Fact]) -> None:
         by_kind: dict[type[Fact], dict[object, Fact]] = {}
         for fact in facts:
             by_kind.setdefault(type(fact), {})[fact.key] = fact
         for kind, latest in by_kind.items():
-            upsert(connection, tables.FACT_TABLES[kind], [to_row(fact) for fact in latest.values()])
+            self._upserts.write(connection, tables.FACT_TABLES[kind], to_rows(kind, latest.values()))
+
+    def _write_states(self, connection: Connection, batch: Batch) -> None:
+        write, number = self._upserts.write, self._next + len(batch.readings)
+        checkpoints = [(machine, number, _dump(state)) for machine, state in batch.checkpoints.items()]
+        write(connection, tables.checkpoints, checkpoints)
+        write(connection, tables.machine_now, [(machine, _dump(state)) for machine, state in batch.now.items()])
+        servers = [(server, _dump(status), batch.seen_us) for server, status in batch.servers.items()]
+        write(connection, tables.servers, servers)
 
 
-def _write_states(connection: Connection, batch: Batch, number: int) -> None:
-    upsert(
-        connection,
-        tables.checkpoints,
-        [{"machine": m, "next_number": number, "state": _dump(s)} for m, s in batch.checkpoints.items()],
-    )
-    upsert(connection, tables.machine_now, [{"machine": m, "state": _dump(s)} for m, s in batch.now.items()])
-    upsert(
-        connection,
-        tables.servers,
-        [{"server": s, "status": _dump(v), "seen_us": batch.seen_us} for s, v in batch.servers.items()],
-    )
-
-
-def _dump(state: Mapping[str, Any]) -> str:
-    return json.dumps(state, separators=(",", ":"), ensure_ascii=False)
-
-
-def _write_alerts(connection: Connection, batch: Batch) -> None:
-    if batch.raised:
-        connection.execute(insert(tables.alerts), [_alert_row(a) for a in batch.raised])
+def _change_alerts(connection: Connection, alerts: Iterable[Alert]) -> None:
     table = tables.alerts
-    for alert in batch.changed:
+    for alert in alerts:
         connection.execute(
             update(table)
             .where(
@@ -98,6 +119,23 @@ def _write_alerts(connection: Connection, batch: Batch) -> None:
             )
             .values(_alert_row(alert))
         )
+
+
+def _raise_alerts(connection: Connection, alerts: Iterable[Alert]) -> None:
+    """After the changes, so that a subject may be cleared and raised anew in one batch.
+
+    One that is there already is left: the batch may be one that was stored although its commit failed.
+    """
+    table = tables.alerts
+    for alert in alerts:
+        same = select(table.c.id).where(
+            table.c.rule == alert.rule,
+            table.c.machine == alert.machine,
+            table.c.subject == alert.subject,
+            table.c.raised_us == alert.raised_us,
+        )
+        if connection.execute(same).first() is None:
+            connection.execute(_INSERT_ALERT, _alert_row(alert))
 
 
 def _alert_row(alert: Alert) -> dict[str, Any]:

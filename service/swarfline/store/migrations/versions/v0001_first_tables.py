@@ -60,7 +60,7 @@ def upgrade() -> None:
         sa.Column("machine", sa.String(length=40), nullable=False),
         sa.Column("time_us", sa.BigInteger(), autoincrement=False, nullable=False),
         sa.Column("count_kind", sa.Text(), nullable=False),
-        sa.Column("quantity", sa.Integer(), nullable=False),
+        sa.Column("quantity", sa.BigInteger(), nullable=False),
         sa.Column("part", sa.Text(), nullable=False),
         sa.Column("lot", sa.Text(), nullable=False),
         sa.Column("across_gap", sa.Boolean(), nullable=False),
@@ -76,7 +76,7 @@ def upgrade() -> None:
         sa.Column("program", sa.Text(), nullable=False),
         sa.Column("part", sa.Text(), nullable=False),
         sa.Column("lot", sa.Text(), nullable=False),
-        sa.Column("parts", sa.Integer(), nullable=False),
+        sa.Column("parts", sa.BigInteger(), nullable=False),
         sa.Column("step_us", sa.Text(), nullable=False),
         sa.Column("energy_j", sa.Float(), nullable=True),
         sa.Column("tools", sa.Text(), nullable=False),
@@ -117,6 +117,9 @@ def upgrade() -> None:
         sa.Column("readings", sa.Integer(), nullable=False),
         sa.Column("payload", sa.LargeBinary(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_journal")),
+    )
+    op.create_index(
+        op.f("ix_journal_first_number_state_like"), "journal", ["first_number", "state_like"], unique=True
     )
     op.create_index(op.f("ix_journal_to_us"), "journal", ["to_us"], unique=False)
     op.create_table(

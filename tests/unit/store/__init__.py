@@ -1,0 +1,1 @@
+"""Tests of the store. ``SWARFLINE_TEST_POSTGRESQL`` runs those that are not about SQLite files on PostgreSQL."""

@@ -1,0 +1,84 @@
+"""What is so now: tools in the machine, last cycles, how far time is told, pictures, connections, checkpoints."""
+
+from __future__ import annotations
+
+import pytest
+
+from swarfline.facts import COMPLETE, Condition, Cycle, ToolLife
+from swarfline.store import Batch
+
+
+def fill(store, *facts, **others):
+    store.writer().commit(Batch(facts=facts, **others))
+
+
+def test_tools_in_the_machine(store):
+    gone = ToolLife("N1", "2", 0, 5, "7", reason="replaced")
+    now = [ToolLife("N1", "2", 5, 9, "8", open=True), ToolLife("N1", "3", 2, 9, open=True)]
+    fill(store, *reversed(now), gone, ToolLife("S1", "1", 0, 9, open=True))
+    assert store.queries.open_tool_lives("N1") == now
+    fill(store, ToolLife("N1", "3", 2, 12, reason="reset"))
+    assert store.queries.open_tool_lives("N1") == now[:1]
+
+
+CYCLES = [
+    Cycle("N1", 0, 10, COMPLETE, "O1"),
+    Cycle("N1", 10, 20, "aborted", "O1"),
+    Cycle("N1", 20, 30, COMPLETE, "O2"),
+    Cycle("N1", 30, 40, COMPLETE, "O1"),
+    Cycle("N1", 40, 50, "running", "O1", open=True),
+    Cycle("S1", 0, 5, COMPLETE, "O1"),
+]
+ASKED = [
+    ((9, 99), {}, [0, 20, 30]),
+    ((2, 99), {}, [20, 30]),
+    ((9, 40), {}, [0, 20, 30]),
+    ((9, 39), {}, [0, 20]),
+    ((9, 99), {"program": "O1"}, [0, 30]),
+    ((1, 99), {"program": "O2"}, [20]),
+    ((9, 99), {"program": ""}, []),
+]
+
+
+@pytest.mark.parametrize(("asked", "more", "starts"), ASKED)
+def test_last_cycles(store, asked, more, starts):
+    fill(store, *CYCLES)
+    assert [c.start_us for c in store.queries.last_cycles("N1", *asked, **more)] == starts
+
+
+def test_how_far_time_is_told(store):
+    queries = store.queries
+    assert (queries.bounds("N1"), queries.latest_us("N1")) == (None, None)
+    fill(store, *(Condition("N1", a, b, "waiting") for a, b in [(20, 35), (5, 12), (12, 20)]))
+    fill(store, Condition("S1", 1, 99, "waiting"))
+    assert (queries.bounds("N1"), queries.latest_us("N1")) == ((5, 35), 35)
+
+
+def test_the_present_picture(store):
+    fill(store, now={"N1": {"condition": "waiting"}, "S1": {"values": {"part": "Gehäuse", "power": None}}})
+    fill(store, now={"N1": {"condition": "producing", "at_us": 2**62}})
+    assert store.queries.now("N1") == {"condition": "producing", "at_us": 2**62}
+    assert store.queries.now("S1") == {"values": {"part": "Gehäuse", "power": None}}
+    assert store.queries.now("N2") is None
+
+
+def test_connections(store):
+    fill(store, servers={"line": {"state": "lost"}, "hall": {"state": "connected"}}, seen_us=5)
+    fill(store, servers={"line": {"state": "connected"}}, seen_us=9)
+    assert store.queries.servers() == [{"state": "connected", "seen_us": 5}, {"state": "connected", "seen_us": 9}]
+
+
+def test_checkpoints(store):
+    state = {"order": [1, [2.5, None, True]], "values": {"part": "Gehäuse", "lot": "\ud800\0"}}
+    fill(store, checkpoints={"N1": {"first": 1}, "S1": state})
+    fill(store, checkpoints={"N1": {"second": 2}})
+    assert store.checkpoints() == {"N1": {"second": 2}, "S1": state}
+
+
+def test_an_empty_batch(store):
+    fill(store)
+    assert (store.checkpoints(), store.queries.servers(), store.queries.alerts()) == ({}, [], [])
+
+
+def test_whether_the_database_answers(store):
+    assert store.queries.reachable()

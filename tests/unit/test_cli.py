@@ -1,0 +1,104 @@
+"""The commands: what they say, and their exit codes."""
+
+from __future__ import annotations
+
+import json
+import socket
+import subprocess
+import sys
+
+import pytest
+from click.testing import CliRunner
+
+from conftest import SMALL_PLANT
+from swarfline.cli import main
+
+COMMAND = [sys.executable, "-c", "from swarfline.cli import main; main()"]
+
+
+def call(*words: object):
+    return CliRunner().invoke(main, [str(word) for word in words])
+
+
+@pytest.mark.parametrize("words", [["--help"], ["-h"], ["check", "-h"], ["run", "--help"], ["demo", "--help"]])
+def test_every_command_explains_itself(words):
+    told = call(*words)
+    assert told.exit_code == 0
+    assert "Usage: main" in told.output
+    assert len(told.output.splitlines()) > 5
+
+
+def test_the_first_help_names_every_command_and_the_limits_of_the_program():
+    text = " ".join(call("--help").output.split())
+    assert all(name in text for name in ("check", "run", "demo"))
+    assert "never commands one" in text
+    assert "no safety device" in text
+
+
+def test_check_of_a_good_file(write_plant):
+    told = call("check", write_plant())
+    assert (told.exit_code, told.output.strip()[-32:]) == (0, "fine: 1 server(s), 1 machine(s)"[-32:].rjust(32))
+    assert json.loads(call("check", write_plant(), "--json").output) == {"ok": True, "machines": ["N1"]}
+
+
+def test_check_of_a_bad_file_tells_every_error(write_plant):
+    bad = write_plant(SMALL_PLANT.replace("Europe/Madrid", "Europe/Madird") + "\n[stor]\n")
+    told = call("check", bad)
+    assert told.exit_code == 1
+    assert "did you mean 'store'?" in told.output
+    assert "did you mean 'Europe/Madrid'?" in told.output
+    as_json = call("check", bad, "--json")
+    assert as_json.exit_code == 1
+    assert json.loads(as_json.output)["errors"] == told.output.splitlines()
+
+
+@pytest.mark.parametrize("command", ["run"])
+def test_a_file_that_is_not_there_or_wrong_is_told_without_a_traceback(command, tmp_path):
+    told = call(command, tmp_path / "none.toml")
+    assert told.exit_code == 1
+    assert "none.toml: cannot be read" in told.output
+
+
+def test_an_address_of_the_outside_is_refused(write_plant):
+    told = call("run", write_plant(SMALL_PLANT + '\n[listen]\nhost = "0.0.0.0"\n'))
+    assert told.exit_code == 1
+    assert "only loopback addresses" in told.output
+
+
+@pytest.mark.parametrize("command", ["run", "demo"])
+def test_a_port_in_use_is_told(command, write_plant):
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        plant = write_plant(SMALL_PLANT + f"\n[listen]\nport = {port}\n")
+        told = call("run", plant) if command == "run" else call("demo", "--port", port, "--no-browser")
+    assert told.exit_code == 1
+    assert f"cannot listen on 127.0.0.1 port {port}" in told.output
+    assert "choose another port" in told.output
+
+
+def test_a_database_that_cannot_be_opened_is_told(write_plant, tmp_path, free_port):
+    tables = f'\n[listen]\nport = {free_port}\n[store]\nurl = "sqlite:///nowhere/at/all.db"\n'
+    told = call("run", write_plant(SMALL_PLANT + tables))
+    assert told.exit_code == 1
+    assert "nowhere/at/all.db" in told.output
+    assert "Traceback" not in told.output
+
+
+def test_a_folder_with_an_unfinished_demo_is_refused(tmp_path):
+    (tmp_path / "swarfline.db").write_bytes(b"")
+    told = call("demo", "--dir", tmp_path, "--port", 0, "--no-browser")
+    assert told.exit_code == 1
+    assert "holds a database but no finished demo" in told.output
+
+
+def test_wrong_use_has_its_own_exit_code():
+    assert call("run").exit_code == 2
+    assert call("demo", "--days", 0).exit_code == 2
+    assert call("run", "plant.toml", "--only", "other").exit_code == 2
+
+
+def test_the_installed_command_starts():
+    told = subprocess.run([*COMMAND, "--version"], capture_output=True, text=True, timeout=60, check=True)
+    assert told.stdout.strip()
