@@ -121,7 +121,7 @@ def _folder(folder: Path | None) -> Iterator[Place]:
 def _simulator(*words: str) -> subprocess.Popen[bytes]:
     """A process of the simulator; in a session of its own, so that Ctrl-C reaches it through us only."""
     command = [sys.executable, "-m", "swarfline_sim", *words]
-    return subprocess.Popen(command, stdout=subprocess.PIPE, stdin=subprocess.DEVNULL, start_new_session=True)
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stdin=subprocess.PIPE, start_new_session=True)
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:
@@ -131,8 +131,9 @@ def _end(process: subprocess.Popen[bytes]) -> None:
     except subprocess.TimeoutExpired:
         process.kill()
         process.wait()
-    if process.stdout is not None:
-        process.stdout.close()
+    for stream in (process.stdin, process.stdout):
+        if stream is not None:
+            stream.close()
 
 
 def _moment(us: int) -> str:
@@ -143,7 +144,7 @@ def _moment(us: int) -> str:
 def _plant_process(start_us: int) -> Iterator[subprocess.Popen[bytes]]:
     """The simulated plant, live, as one that began at ``start_us``; it needs seconds to catch up."""
     begun = _moment(start_us)
-    process = _simulator("serve", "--port", "0", "--start", begun, "--epoch", begun)
+    process = _simulator("serve", "--port", "0", "--start", begun, "--epoch", begun, "--with-stdin")
     try:
         yield process
     finally:

@@ -42,6 +42,7 @@ def _parser() -> argparse.ArgumentParser:
     live.add_argument("--speed", type=_speed, default=1.0, help="plant seconds per second (default 1)")
     live.add_argument("--start", type=moment_us, metavar="TIME", help="plant time at the epoch (default: now)")
     live.add_argument("--epoch", type=moment_us, metavar="TIME", help="real time of the start (default: now)")
+    live.add_argument("--with-stdin", action="store_true", help="end when standard input ends, as a child process")
     live.set_defaults(run=_serve)
     for command in (past, live):
         command.add_argument("--seed", type=int, default=1, help="same seed and start: same run (default 1)")
@@ -118,5 +119,5 @@ def _serve(args: argparse.Namespace) -> int:
     start_us = now_us if args.start is None else args.start
     timeline = Timeline(start_us, now_us if args.epoch is None else args.epoch, args.speed)
     with _truth(args.truth) as truth:
-        asyncio.run(serve(_machines(args, start_us), timeline, args.port, truth))
+        asyncio.run(serve(_machines(args, start_us), timeline, args.port, truth, args.with_stdin))
     return OK

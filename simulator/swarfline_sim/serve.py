@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import signal
+import sys
 import time
 from collections.abc import Sequence
 
@@ -27,12 +29,19 @@ def now_us() -> int:
     return time.time_ns() // 1000
 
 
-async def serve(machines: Sequence[Machine], timeline: Timeline, port: int, truth: Sink) -> None:
-    """Serve until SIGTERM or SIGINT; then write what is still open of the truth, and the totals."""
+async def serve(
+    machines: Sequence[Machine], timeline: Timeline, port: int, truth: Sink, with_stdin: bool = False
+) -> None:
+    """Serve until SIGTERM or SIGINT; then write what is still open of the truth, and the totals.
+
+    ``with_stdin``: end also when standard input does, which it does however its other end died.
+    """
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, stop.set)
+    if with_stdin:
+        loop.add_reader(sys.stdin.fileno(), _look_for_end, loop, stop)
     mend_library()
     port = port or free_port()
     server, displays = await build_server(port, machines)
@@ -45,6 +54,12 @@ async def serve(machines: Sequence[Machine], timeline: Timeline, port: int, trut
         for machine in machines:
             truth(machine.finish())
         await _stop(server)
+
+
+def _look_for_end(loop: asyncio.AbstractEventLoop, stop: asyncio.Event) -> None:
+    if not os.read(sys.stdin.fileno(), 4096):
+        loop.remove_reader(sys.stdin.fileno())
+        stop.set()
 
 
 async def _catch_up(
