@@ -22,10 +22,12 @@ HAS_SUBTYPE = standard(ObjectIds.HasSubtype)
 
 
 class NodeBuilder:
-    """Writes to one server; the server must not be running yet."""
+    """Writes to one server; the server must not be running yet. First values carry the time ``stamp``."""
 
-    def __init__(self, server: Server, namespaces: Namespaces) -> None:
+    def __init__(self, server: Server, namespaces: Namespaces, stamp: ua.DateTime) -> None:
         self._service = server.iserver.node_mgt_service
+        self._aspace = server.iserver.aspace
+        self._stamp = stamp
         self.namespaces = namespaces
 
     def _put(self, item: ua.AddNodesItem) -> ua.NodeId:
@@ -79,7 +81,11 @@ class NodeBuilder:
         attributes.ValueRank = ua.ValueRank.OneDimension if value.is_array else ua.ValueRank.Scalar
         attributes.AccessLevel = attributes.UserAccessLevel = ua.AccessLevel.CurrentRead.mask
         item.NodeAttributes = attributes
-        return self._put(item)
+        node = self._put(item)
+        # the library stamps it with real time, which may lie far ahead of plant time
+        first = ua.DataValue(value, ua.StatusCode(), self._stamp, self._stamp)
+        self._aspace[node].attributes[ua.AttributeIds.Value].value = first
+        return node
 
     def property(
         self, parent: ua.NodeId, name: str, value: ua.Variant, data_type: ua.NodeId | None = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import socket
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 from asyncua import ua
 from asyncua.server.internal_subscription import InternalSubscription
@@ -12,7 +12,7 @@ from asyncua.server.monitored_item_service import MonitoredItemValues
 from asyncua.server.server import Server
 from asyncua.ua.object_ids import ObjectIds
 
-from swarfline_sim.display import Display
+from swarfline_sim.display import Display, moment
 from swarfline_sim.layout import MachineLayout
 from swarfline_sim.machine import Machine
 from swarfline_sim.namespaces import URIS, Namespaces, standard
@@ -58,7 +58,7 @@ def mend_library() -> None:
     InternalSubscription.republish = refuse
 
 
-async def build_server(port: int, machines: Iterable[Machine]) -> tuple[Server, list[Display]]:
+async def build_server(port: int, machines: Sequence[Machine]) -> tuple[Server, list[Display]]:
     """A server that is not started yet, and one display per machine."""
     logging.getLogger("asyncua").setLevel(logging.ERROR)
     server = Server()
@@ -69,7 +69,7 @@ async def build_server(port: int, machines: Iterable[Machine]) -> tuple[Server, 
     server.set_endpoint(endpoint(port))
     server.set_security_policy([ua.SecurityPolicyType.NoSecurity])
     indexes = {prefix: await server.register_namespace(uri) for prefix, uri in URIS.items()}
-    nodes = NodeBuilder(server, Namespaces(indexes))
+    nodes = NodeBuilder(server, Namespaces(indexes), moment(machines[0].now_us))
     build_types(nodes)
     folder = nodes.object(
         standard(ObjectIds.ObjectsFolder),

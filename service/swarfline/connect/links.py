@@ -35,9 +35,11 @@ class Links:
         self._lost_us = dict.fromkeys(self.machines, 0)
         self._owed: list[Reading] = []
         self._life_us = 0
+        self._arrived_us = 0
+        self._interval_us = 0
         self._source_us = 0
         self._accepted_us = 0
-        self._told_life_us = 0
+        self._told_seen_us = 0
         self._told_at_us = 0
         self.full = False
 
@@ -46,6 +48,10 @@ class Links:
         self._held = {machine: [] for machine in self.machines}
         self._source_us = 0
         self.full = False
+
+    def paced(self, interval_s: float) -> None:
+        """In this session a change may wait so long at the server before it is sent."""
+        self._interval_us = round(interval_s * 1e6)
 
     @property
     def is_held(self) -> bool:
@@ -62,9 +68,23 @@ class Links:
         if not 0 <= self._life_us - now_us < SWAPPED_US:
             self._life_us = now_us
 
+    def _arrived(self, now_us: int) -> None:
+        self.heard(now_us)
+        self._arrived_us = now_us
+
+    @property
+    def _complete_us(self) -> int:
+        """Up to when all that the server saw is in hand, by our clock.
+
+        A message brings everything up to itself. That the server lives says less: what it saw since may still
+        wait there to be sent.
+        """
+        due_us = self._life_us - self._interval_us
+        return self._arrived_us if due_us < self._arrived_us <= self._life_us else due_us
+
     def values(self, readings: list[Reading], now_us: int) -> None:
         """Readings arrived, sorted by source time: hand them over, or hold those of machines not back."""
-        self.heard(now_us)
+        self._arrived(now_us)
         if not readings:
             return
         self._source_us = max(self._source_us, readings[-1].source_us)
@@ -92,7 +112,7 @@ class Links:
 
         A held reading older than the one read of the same signal says nothing any more.
         """
-        self.heard(now_us)
+        self._arrived(now_us)
         self._source_us = max([self._source_us, *(reading.source_us for reading in read)])
         latest = {reading[:2]: reading.source_us for reading in read}
         batch: list[Reading] = []
@@ -126,8 +146,8 @@ class Links:
         return torn
 
     def lost(self) -> None:
-        """The session is over: every machine that was back is lost since the last proof of life."""
-        us = self._accepted_us if self.full else self._source_us if self._server_clock else self._life_us
+        """The session is over: every machine that was back is lost since all that was seen had arrived."""
+        us = self._accepted_us if self.full else self._source_us if self._server_clock else self._complete_us
         self._held = {}
         self._say_lost([machine for machine in self.machines if machine in self._back], us)
 
@@ -152,12 +172,12 @@ class Links:
             self._give([Reading(m, CLOCK_OFFSET, now_us, now_us, offset_us) for m in self._in_order()])
 
     def alive(self, now_us: int) -> None:
-        """Say once in a while that the machines are being watched, if there was proof since the last time."""
-        life_us = self._source_us if self._server_clock else self._life_us
+        """Say once in a while how far the machines have been watched, if that is further than the last time."""
+        seen_us = self._source_us if self._server_clock else self._complete_us
         due = not 0 <= now_us - self._told_at_us < ALIVE_US
-        if self._back and due and life_us != self._told_life_us:
-            self._told_at_us, self._told_life_us = now_us, life_us
-            self._give([Reading(machine, LINK, life_us, now_us, LINK_ALIVE) for machine in self._in_order()])
+        if self._back and due and seen_us != self._told_seen_us:
+            self._told_at_us, self._told_seen_us = now_us, seen_us
+            self._give([Reading(machine, LINK, seen_us, now_us, LINK_ALIVE) for machine in self._in_order()])
 
     def _in_order(self) -> list[str]:
         return [machine for machine in self.machines if machine in self._back]
@@ -180,5 +200,5 @@ class Links:
         if self.full:
             return False
         self._owed.clear()
-        self._accepted_us = self._source_us if self._server_clock else self._life_us
+        self._accepted_us = self._source_us if self._server_clock else self._complete_us
         return True

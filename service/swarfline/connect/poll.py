@@ -41,6 +41,7 @@ class Poller:
         self.heard_s = self._loop.time()
         slowest_s = max(self._periods_s.values())
         self.deadline_s = silence_allowed_s(max(server.keepalive_s, slowest_s)) + server.timeout_s
+        self.interval_s = slowest_s
         self.first_values_s = 2 * slowest_s + server.timeout_s
 
     async def start(self) -> None:

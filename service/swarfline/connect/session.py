@@ -114,6 +114,7 @@ class Session:
             await self._probe()
         self._decoder = Decoder(names, self._tally)
         source = await self._start_source()
+        self._links.paced(source.interval_s)
         stock = Stock(
             self._plant, self._server.machines, self._services, names, self._decoder, source, self._tally,
             self._look_again,

@@ -23,6 +23,8 @@ class Source(Protocol):
     """Longest silence that is in order."""
     heard_s: float
     """When it last heard from the server, in the event loop's seconds."""
+    interval_s: float
+    """How long a change may wait before it is delivered."""
     first_values_s: float
     """Within this time every item should have shown its first value."""
 

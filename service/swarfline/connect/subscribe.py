@@ -38,7 +38,7 @@ class Subscription:
         self._problem = ""
         self.deadline_s = math.inf
         self.heard_s = asyncio.get_running_loop().time()
-        self.first_values_s = 0.0
+        self.interval_s = self.first_values_s = 0.0
 
     async def start(self) -> None:
         """Create the subscription and note what the server made of it."""
@@ -60,6 +60,7 @@ class Subscription:
         self._tally.revised_publishing_ms = revised_ms
         keepalive_s = revised_ms * result.RevisedMaxKeepAliveCount / 1000
         self.deadline_s = silence_allowed_s(max(keepalive_s, revised_ms / 1000))
+        self.interval_s = revised_ms / 1000
         self.first_values_s = max(self._server.timeout_s, 3 * revised_ms / 1000)
         self.heard_s = asyncio.get_running_loop().time()
 

@@ -50,7 +50,7 @@ class Counter:
 class Counts:
     """The counters of one machine and what they gained in the instant that is being taken in."""
 
-    __slots__ = ("_across", "_blind", "_gained", "_settings", "counters")
+    __slots__ = ("_across", "_blind", "_found", "_gained", "_settings", "counters")
 
     def __init__(self, settings: MachineSettings) -> None:
         self._settings = settings
@@ -58,6 +58,7 @@ class Counts:
             name: Counter(settings.widths.get(name, 32)) for name in (*_KINDS, _CYCLES) if name in settings.signals
         }
         self._blind: set[str] = set()
+        self._found: dict[str, tuple[int, bool]] = {}
         self._gained: dict[str, float] = {}
         self._across: set[str] = set()
 
@@ -66,13 +67,22 @@ class Counts:
         """True when no counter tells the parts made, so that finished cycles do."""
         return not {"part_count", "good_count", _CYCLES} & set(self.counters)
 
-    def take(self, name: str, value: object, observed: bool) -> tuple[float, bool]:
-        """A counter's reading: what it adds, and whether the counter was in sight since its last one."""
+    def take(self, name: str, value: object, observed: bool, at_us: int) -> tuple[float, bool]:
+        """A counter's reading: what it adds, and whether the counter was in sight since its last one.
+
+        All readings of the instant in which a counter came into sight led up to it. When it is the first ever,
+        the last of them is the baseline.
+        """
         if number_of(value) is None:
             self._blind.add(name)
             return 0, False
-        added = self.counters[name].take(value)
-        seen = name not in self._blind
+        counter = self.counters[name]
+        if counter.last is None or name in self._blind:
+            self._found[name] = (at_us, counter.last is None)
+        found_us, for_the_first_time = self._found.get(name, (None, False))
+        added, seen = counter.take(value), found_us != at_us
+        if for_the_first_time and not seen:
+            added = 0
         if observed:
             self._blind.discard(name)
         if added:

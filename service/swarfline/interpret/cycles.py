@@ -85,6 +85,9 @@ class Cycles:
     def _by_program(self, at_us: int, edges: list[Edge], allowed: bool) -> None:
         if allowed and not self._allowed and self._program == "running" and self.open is None and not edges:
             self._start(at_us, at_us, partial=True)
+        if self._program is None:
+            # what led up to the state found at first sight happened out of sight, at other times
+            edges = edges[-1:]
         for state, raw_us in edges:
             before, self._program = self._program, state
             if state in ("running", "interrupted"):

@@ -96,7 +96,7 @@ class MachineFold:
         if signal == LINK:
             self._take_link(at_us, value)
         elif signal in self._counts.counters:
-            self._take_count(signal, value, raw_us)
+            self._take_count(at_us, signal, value, raw_us)
         else:
             if signal not in self._tool_signals:
                 self._tool_signals[signal] = split_tool_signal(signal)
@@ -108,8 +108,8 @@ class MachineFold:
                 self.values[signal] = value
                 self._dirty |= _TOLD
 
-    def _take_count(self, signal: str, value: object, raw_us: int) -> None:
-        added, seen = self._counts.take(signal, value, self._linked is not False)
+    def _take_count(self, at_us: int, signal: str, value: object, raw_us: int) -> None:
+        added, seen = self._counts.take(signal, value, self._linked is not False, at_us)
         self._dirty |= _COUNT if added else _TOLD
         if added and signal == self._cycles.bounds:
             self._edges.append((seen and (added == 1 or signal != "cycle_count"), raw_us))

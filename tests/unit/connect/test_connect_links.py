@@ -54,6 +54,24 @@ def test_lost_once_at_the_last_proof_of_life(taker: Taker) -> None:
     assert taker.got == [("N1", "link", 14 * S, "lost"), ("N2", "link", 14 * S, "lost")]
 
 
+def test_what_may_still_wait_at_the_server_is_not_claimed(taker: Taker) -> None:
+    links = Links(["N1"], taker, False)
+    links.begin()
+    links.paced(5.0)
+    links.open(["N1"], [], [], 10 * S)
+    taker.got.clear()
+    links.heard(14 * S)
+    links.alive(14 * S)
+    links.heard(18 * S)
+    links.alive(18 * S)
+    links.values([value(19 * S)], 20 * S)
+    links.heard(24 * S)
+    links.lost()
+    assert [entry[2:] for entry in taker.got] == [
+        (10 * S, "alive"), (13 * S, "alive"), (19 * S, 1.0), (20 * S, "lost"),
+    ]  # fmt: skip
+
+
 def test_nothing_is_lost_that_never_was_back(taker: Taker) -> None:
     links = Links(["N1"], taker, False)
     links.begin()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import itertools
 import time
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -66,6 +67,31 @@ async def test_a_burst_between_two_publishes_is_kept_and_sorted(free_port: int) 
         assert live
         for batch in bursts:
             assert [r.source_us for r in batch] == sorted(r.source_us for r in batch)
+
+
+async def test_a_heartbeat_tells_of_no_time_whose_changes_still_wait_at_the_server(free_port: int) -> None:
+    on_the_way_us = 500_000
+    async with Plc(free_port) as plc:
+        await plc.machine("N1", State=2, Count=ua.Variant(0, UINT32))
+        raw = plant_file(plc.url, {"N1": {"signals": STATE_AND_COUNT}}, publishing_ms=2500, keepalive_s=0.2)
+        async with Watching(raw) as watching:
+            counts = itertools.count(1)
+
+            async def count_while(true: Callable[[], bool]) -> None:
+                while true():
+                    await plc.write("N1/Count", ua.Variant(next(counts), UINT32))
+                    await asyncio.sleep(0.05)
+
+            # the server proves every 0.4 s that it lives, and sends only every 2.5 s
+            await count_while(lambda: len(watching.links("alive")) < 2)
+            arrived = len(watching.values("part_count"))
+            await count_while(lambda: len(watching.values("part_count")) == arrived)
+        beaten_us = 0
+        for reading in watching.got:
+            if (reading.signal, reading.value) == ("link", "alive"):
+                beaten_us = reading.source_us
+            elif reading.signal == "part_count":
+                assert reading.source_us > beaten_us - on_the_way_us
 
 
 async def test_heartbeats_while_nothing_changes(free_port: int) -> None:

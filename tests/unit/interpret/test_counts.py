@@ -41,6 +41,16 @@ def test_the_first_reading_is_a_baseline_and_a_reset_counts_from_zero():
     assert told.counts == [(10, "total", 2), (20, "total", 1), (40, "total", 1)]
 
 
+def test_what_led_up_to_the_first_sight_is_no_production():
+    told = Told(f"0 back {ON} part_count=7@-3 part_count=8@-1\n10 part_count=9\n20 alive")
+    assert told.counts == [(10, "total", 1)]
+
+
+def test_what_led_up_to_the_return_was_made_across_the_gap():
+    story = f"0 back {ON} part_count=7\n10 lost\n20 back {ON} part_count=7@9 part_count=8@19\n30 alive"
+    assert [(c.quantity, c.across_gap) for c in Told(story).of(Count)] == [(1, True)]
+
+
 def test_several_steps_in_one_instant_are_one_count():
     told = Told("0 part_count=1\n10 part_count=2 part_count=4\n20 alive")
     assert told.counts == [(10, "total", 3)]

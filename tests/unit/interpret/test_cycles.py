@@ -161,6 +161,29 @@ def test_a_run_that_ended_in_a_gap_is_not_taken_up_by_the_next():
     assert told.cycles == [(10, 30, "partial"), (60, 80, "complete")]
 
 
+def test_a_run_begun_while_the_full_set_was_awaited_is_partial():
+    told = Told(f"""
+        0   back {ON} program_state=ready
+        10  program_state=running
+        30  lost
+        50  back {ON} program_state=running@10 program_state=ended@44 program_state=running@46
+        80  program_state=ended
+    """)
+    assert told.cycles == [(10, 30, "partial"), (50, 80, "partial")]
+
+
+def test_a_run_that_ended_while_the_full_set_was_awaited_has_no_end_of_its_own():
+    told = Told(f"""
+        0   back {ON} program_state=ready
+        10  program_state=running
+        30  lost
+        50  back {ON} program_state=running@10 program_state=ended@44
+        60  program_state=running
+        80  program_state=ended
+    """)
+    assert told.cycles == [(10, 30, "partial"), (60, 80, "complete")]
+
+
 def test_a_run_seen_from_the_middle_is_not_made_whole_by_a_second_gap():
     told = Told(f"""
         0   back {ON} program_state=running@-20

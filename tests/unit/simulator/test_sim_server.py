@@ -241,6 +241,17 @@ async def test_tools_count_as_their_direction_says(simulator):
             assert -0.2 * whole <= read["Life"] <= 1.2 * whole
 
 
+async def test_what_never_changes_carries_the_start_of_plant_time(simulator):
+    async with Client(simulator.url) as client:
+        look = await Look.at(client)
+        pot = plant(["N1"], "brisk")[0].magazine[0].pot
+        life = f"mt:Equipment/mt:Tools/sim:Pot{pot}/mt:ToolLife/sim:Life"
+        for path in (f"{life}/mt:Indication", f"{life}/mt:IsCountingUp", "di:Identification/di:SerialNumber"):
+            value = await (await look.node(path)).read_data_value()
+            assert value.SourceTimestamp == value.ServerTimestamp
+            assert us_of(value.SourceTimestamp) == us_of(datetime(2026, 3, 2, 8, tzinfo=UTC))
+
+
 class Watch:
     """Collects (source time, value) per node."""
 

@@ -1,0 +1,192 @@
+"""``swarfline demo``: a past that is true, a page that says what the API says, and nothing left behind."""
+
+from __future__ import annotations
+
+import json
+import re
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from .accounts import Span, Told, true_account
+from .api import Api
+from .outages import assert_nothing_twice
+from .processes import SWARFLINE, Process, moment, real_us
+from .truth import Truth
+from .waiting import until
+
+pytestmark = pytest.mark.system
+
+ADDRESS = re.compile(r"The simulated plant runs\. Open (http://\S+/)")
+FOLDER = re.compile(r"Its files are in (\S+) and are deleted at the end")
+CELL = re.compile(r'<span data-cell="([\w.]+)"[^>]*>([^<]*)</span>')
+TERM = re.compile(r"<dt>([^<]+)</dt><dd>([^<]+)")
+MACHINES = ["N1", "N2", "N3", "N4", "S1", "S2"]
+FIGURES = {
+    "oee": "OEE",
+    "availability": "Availability",
+    "effectiveness": "Effectiveness",
+    "quality_ratio": "Quality",
+}
+ZONE = ZoneInfo("Europe/Madrid")
+LAST_DIGIT = 0.051
+"""Pages round to one decimal."""
+
+
+class Demo(Process):
+    """The demo, on a free port and without a browser."""
+
+    def __init__(self, output: Path, *options: str) -> None:
+        super().__init__([*SWARFLINE, "demo", "--port", "0", "--no-browser", *options], output)
+        self.api = Api(self.find(ADDRESS))
+
+    def live(self) -> None:
+        """Wait until every machine is in sight."""
+        until("every machine in sight", lambda: all(now["linked"] for now in self.api.now()))
+
+    def stop(self) -> None:
+        """Ctrl-C: it ends in order, its simulator with it."""
+        children = Path(f"/proc/{self.pid}/task/{self.pid}/children").read_text().split()
+        assert children
+        assert self.end(signal.SIGINT) == 0
+        assert "Traceback" not in self.text
+        assert [child for child in children if Path(f"/proc/{child}").exists()] == []
+
+    def clear_away(self) -> None:
+        """See Process."""
+        super().clear_away()
+        self.api.close()
+
+
+@pytest.fixture
+def start(tmp_path) -> Iterator:
+    started = []
+
+    def start_demo(*options: str) -> Demo:
+        started.append(Demo(tmp_path / f"demo-{len(started)}.log", *options))
+        return started[-1]
+
+    yield start_demo
+    for demo in started:
+        demo.clear_away()
+
+
+def true_past(folder: Path, start_us: int, until_us: int) -> Truth:
+    """What the simulated plant really did in a time."""
+    file = folder / "truth.jsonl"
+    command = [sys.executable, "-m", "swarfline_sim", "history", "--start", moment(start_us)]
+    command += ["--until", moment(until_us), "--truth", str(file)]
+    subprocess.run(command, stdout=subprocess.DEVNULL, check=True)
+    return Truth(file)
+
+
+def number(text: str) -> float | None:
+    """A number as a page writes it; None for a dash."""
+    found = re.match(r"[\d\u202f]+(\.\d+)?", text)
+    return float(found[0].replace("\u202f", "")) if found else None
+
+
+def same(page: str, value: float | None) -> bool:
+    """Whether a page says in percent what the API says as a ratio."""
+    shown = number(page)
+    if shown is None or value is None:
+        return shown is value
+    return abs(shown - 100 * value) < LAST_DIGIT
+
+
+def figures_agree(texts: dict[str, str], row: dict) -> bool:
+    """Whether OEE and its factors are the same; ``texts`` by figure."""
+    return all(same(texts[name], row["figures"][name]["value"]) for name in FIGURES)
+
+
+def plant_page_agrees(api: Api, machine: str) -> bool:
+    """Whether the first page tells of a machine's shift what the API tells."""
+    cells = dict(CELL.findall(api.text("/")))
+    (row,) = api.rows("/oee", machine=machine, span="shift")
+    (pace,) = api.rows("/pace", machine=machine)
+    texts = {name: cells[f"{machine}.{name.removesuffix('_ratio')}"] for name in FIGURES}
+    return figures_agree(texts, row) and number(cells[f"{machine}.made"]) == pace["made"]
+
+
+def day_page_agrees(api: Api, machine: str, day: str | None) -> bool:
+    """Whether a machine's page tells of a day what the API tells."""
+    terms = dict(TERM.findall(api.text(f"/machines/{machine}", **({"day": day} if day else {}))))
+    span = _day(day) if day else {"span": "day"}
+    (row,) = api.rows("/oee", machine=machine, **span)
+    texts = {name: terms[title] for name, title in FIGURES.items()}
+    return figures_agree(texts, row) and number(terms["Parts made"]) == row["parts"]["produced"]
+
+
+def _day(day: str) -> dict[str, str]:
+    start = datetime.fromisoformat(day).replace(tzinfo=ZONE)
+    return {"from": start.isoformat(), "to": (start + timedelta(days=1)).isoformat()}
+
+
+def _yesterday(api: Api) -> str:
+    today = datetime.fromisoformat(api.get("/plant")["now"]).date()
+    return (today - timedelta(days=1)).isoformat()
+
+
+def assert_past(told: dict[str, Told], truth: Truth, past: Span) -> None:
+    """Everything taken in is true."""
+    for machine, each in told.items():
+        account, true = each.account(past), true_account(truth, machine, past)
+        for name in ("cycles", "steps", "tools", "conditions", "parts", "lives", "alarms"):
+            assert getattr(account, name) == getattr(true, name), (machine, name)
+        assert account.cycle_energy == pytest.approx(true.cycle_energy, rel=1e-6)
+        assert account.quarters == pytest.approx(true.quarters, rel=1e-6)
+        assert len(true.quarters) >= 190
+        assert len(true.conditions) >= 1
+
+
+def test_past_present_and_a_second_start(start, tmp_path):
+    folder = tmp_path / "kept"
+    demo = start("--days", "2", "--dir", str(folder))
+    demo.live()
+    assert "Taking in" in demo.text
+    start_us = json.loads((folder / "demo.json").read_text())["start_us"]
+    told = {machine: Told(demo.api, machine) for machine in demo.api.machines()}
+    assert list(told) == MACHINES
+    past = Span(start_us, min(each.gaps[0]["start_us"] for each in told.values()))
+    truth = true_past(tmp_path, start_us, past.end_us)
+    assert_past(told, truth, past)
+    # N1 and N2 run day and night
+    assert all(len(told[machine].account(past).cycles) > 500 for machine in ("N1", "N2"))
+
+    until("the first page and the API to agree", lambda: plant_page_agrees(demo.api, "N1"))
+    until("the page of today and the API to agree", lambda: day_page_agrees(demo.api, "N1", None))
+    assert day_page_agrees(demo.api, "N1", _yesterday(demo.api))
+    seen_us = {now["machine"]: now["at_us"] for now in demo.api.now()}
+    demo.stop()
+
+    stopped_us = real_us()
+    again = start("--days", "2", "--dir", str(folder))
+    again.live()
+    back_us = real_us()
+    assert "Taking in" not in again.text
+    assert json.loads((folder / "demo.json").read_text())["start_us"] == start_us
+    later = {machine: Told(again.api, machine) for machine in MACHINES}
+    assert_past(later, truth, past)
+    for machine in MACHINES:
+        before, between = later[machine].gaps[0], later[machine].gaps[1:]
+        assert before["start_us"] == told[machine].gaps[0]["start_us"]
+        assert len(between) == 1
+        assert seen_us[machine] <= between[0]["start_us"] <= stopped_us <= between[0]["end_us"] <= back_us
+        assert_nothing_twice(later[machine])
+    again.stop()
+    assert (folder / "swarfline.db").exists()
+
+
+def test_without_a_folder_nothing_is_left(start):
+    demo = start("--days", "1")
+    folder = Path(demo.find(FOLDER))
+    assert (folder / "swarfline.db").exists()
+    assert folder.name.startswith("swarfline-demo-")
+    demo.stop()
+    assert not folder.exists()
