@@ -27,6 +27,12 @@ def free_port() -> int:
 
 
 @pytest.fixture
+def small_plant() -> str:
+    """The text of the smallest plant file that is accepted."""
+    return SMALL_PLANT
+
+
+@pytest.fixture
 def write_plant(tmp_path: Path) -> Callable[[str], Path]:
     """Writes a plant file, by default the smallest that is accepted; its path."""
 

@@ -10,7 +10,6 @@ import sys
 import pytest
 from click.testing import CliRunner
 
-from conftest import SMALL_PLANT
 from swarfline.cli import main
 
 COMMAND = [sys.executable, "-c", "from swarfline.cli import main; main()"]
@@ -41,8 +40,8 @@ def test_check_of_a_good_file(write_plant):
     assert json.loads(call("check", write_plant(), "--json").output) == {"ok": True, "machines": ["N1"]}
 
 
-def test_check_of_a_bad_file_tells_every_error(write_plant):
-    bad = write_plant(SMALL_PLANT.replace("Europe/Madrid", "Europe/Madird") + "\n[stor]\n")
+def test_check_of_a_bad_file_tells_every_error(write_plant, small_plant):
+    bad = write_plant(small_plant.replace("Europe/Madrid", "Europe/Madird") + "\n[stor]\n")
     told = call("check", bad)
     assert told.exit_code == 1
     assert "did you mean 'store'?" in told.output
@@ -59,28 +58,28 @@ def test_a_file_that_is_not_there_or_wrong_is_told_without_a_traceback(command, 
     assert "none.toml: cannot be read" in told.output
 
 
-def test_an_address_of_the_outside_is_refused(write_plant):
-    told = call("run", write_plant(SMALL_PLANT + '\n[listen]\nhost = "0.0.0.0"\n'))
+def test_an_address_of_the_outside_is_refused(write_plant, small_plant):
+    told = call("run", write_plant(small_plant + '\n[listen]\nhost = "0.0.0.0"\n'))
     assert told.exit_code == 1
     assert "only loopback addresses" in told.output
 
 
 @pytest.mark.parametrize("command", ["run", "demo"])
-def test_a_port_in_use_is_told(command, write_plant):
+def test_a_port_in_use_is_told(command, write_plant, small_plant):
     with socket.socket() as other:
         other.bind(("127.0.0.1", 0))
         other.listen()
         port = other.getsockname()[1]
-        plant = write_plant(SMALL_PLANT + f"\n[listen]\nport = {port}\n")
+        plant = write_plant(small_plant + f"\n[listen]\nport = {port}\n")
         told = call("run", plant) if command == "run" else call("demo", "--port", port, "--no-browser")
     assert told.exit_code == 1
     assert f"cannot listen on 127.0.0.1 port {port}" in told.output
     assert "choose another port" in told.output
 
 
-def test_a_database_that_cannot_be_opened_is_told(write_plant, tmp_path, free_port):
+def test_a_database_that_cannot_be_opened_is_told(write_plant, tmp_path, free_port, small_plant):
     tables = f'\n[listen]\nport = {free_port}\n[store]\nurl = "sqlite:///nowhere/at/all.db"\n'
-    told = call("run", write_plant(SMALL_PLANT + tables))
+    told = call("run", write_plant(small_plant + tables))
     assert told.exit_code == 1
     assert "nowhere/at/all.db" in told.output
     assert "Traceback" not in told.output
