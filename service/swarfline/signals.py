@@ -127,8 +127,8 @@ LINK = "link"
 
 LINK_LOST, LINK_BACK, LINK_ALIVE = "lost", "back", "alive"
 LINK_VALUES = (LINK_LOST, LINK_BACK, LINK_ALIVE)
-"""``lost``: source_us is the last proof of life. ``back``: source_us is when the full set of values was in
-hand again; the values themselves follow it. ``alive``: source_us is the newest proof of life.
+"""``lost``: source_us is up to when everything had arrived. ``back``: source_us is when the full set of values
+was in hand again; the values themselves follow it. ``alive``: source_us is up to when everything has arrived.
 """
 
 CLOCK_OFFSET = "clock_offset"

@@ -56,6 +56,11 @@ class Process:
         return self._process.pid
 
     @property
+    def runs(self) -> bool:
+        """Whether it has not ended yet."""
+        return self._process.poll() is None
+
+    @property
     def text(self) -> str:
         """What it has written so far."""
         return self.output.read_text("utf-8")
@@ -65,7 +70,7 @@ class Process:
 
         def look() -> str:
             found = pattern.search(self.text)
-            assert found or self._process.poll() is None, f"ended by itself:\n{self.text}"
+            assert found or self.runs, f"ended by itself:\n{self.text}"
             return found[1] if found else ""
 
         return until(f"{pattern.pattern!r} in {self.output}", look)
@@ -91,7 +96,7 @@ class Process:
 
     def clear_away(self) -> None:
         """For the end of a test: whatever happened, nothing is left running."""
-        if self._process.poll() is None:
+        if self.runs:
             self._process.kill()
             self._process.wait(END_S)
 

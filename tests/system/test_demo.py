@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -40,36 +41,52 @@ LAST_DIGIT = 0.051
 
 
 class Demo(Process):
-    """The demo, on a free port and without a browser."""
+    """The demo, on a free port and without a browser; its temporary folder lies beside ``output``."""
 
     def __init__(self, output: Path, *options: str) -> None:
-        super().__init__([*SWARFLINE, "demo", "--port", "0", "--no-browser", *options], output)
-        self.api = Api(self.find(ADDRESS))
+        command = ["env", f"TMPDIR={output.parent}", *SWARFLINE, "demo", "--port", "0", "--no-browser", *options]
+        super().__init__(command, output)
+        self.api: Api
 
-    def live(self) -> None:
-        """Wait until every machine is in sight."""
+    def shown(self) -> None:
+        """Wait until the page can be asked for and every machine is in sight."""
+        self.api = Api(self.find(ADDRESS))
         until("every machine in sight", lambda: all(now["linked"] for now in self.api.now()))
+
+    @property
+    def children(self) -> list[int]:
+        """The processes that it started."""
+        tasks = Path(f"/proc/{self.pid}/task/{self.pid}/children")
+        return [int(child) for child in tasks.read_text().split()] if self.runs else []
 
     def stop(self) -> None:
         """Ctrl-C: it ends in order, its simulator with it."""
-        children = Path(f"/proc/{self.pid}/task/{self.pid}/children").read_text().split()
-        assert children
+        children = self.children
+        assert len(children) == 1
         assert self.end(signal.SIGINT) == 0
         assert "Traceback" not in self.text
-        assert [child for child in children if Path(f"/proc/{child}").exists()] == []
+        left = [child for child in children if Path(f"/proc/{child}").exists()]
+        for child in left:
+            os.kill(child, signal.SIGKILL)
+        assert left == []
 
     def clear_away(self) -> None:
         """See Process."""
+        for child in self.children:
+            os.kill(child, signal.SIGKILL)
         super().clear_away()
-        self.api.close()
+        if hasattr(self, "api"):
+            self.api.close()
 
 
 @pytest.fixture
-def start(tmp_path) -> Iterator:
-    started = []
+def start(tmp_path) -> Iterator[Callable[..., Demo]]:
+    """Starts demos that end with the test."""
+    started: list[Demo] = []
 
     def start_demo(*options: str) -> Demo:
         started.append(Demo(tmp_path / f"demo-{len(started)}.log", *options))
+        started[-1].shown()
         return started[-1]
 
     yield start_demo
@@ -148,7 +165,6 @@ def assert_past(told: dict[str, Told], truth: Truth, past: Span) -> None:
 def test_past_present_and_a_second_start(start, tmp_path):
     folder = tmp_path / "kept"
     demo = start("--days", "2", "--dir", str(folder))
-    demo.live()
     assert "Taking in" in demo.text
     start_us = json.loads((folder / "demo.json").read_text())["start_us"]
     told = {machine: Told(demo.api, machine) for machine in demo.api.machines()}
@@ -167,7 +183,6 @@ def test_past_present_and_a_second_start(start, tmp_path):
 
     stopped_us = real_us()
     again = start("--days", "2", "--dir", str(folder))
-    again.live()
     back_us = real_us()
     assert "Taking in" not in again.text
     assert json.loads((folder / "demo.json").read_text())["start_us"] == start_us
@@ -183,10 +198,10 @@ def test_past_present_and_a_second_start(start, tmp_path):
     assert (folder / "swarfline.db").exists()
 
 
-def test_without_a_folder_nothing_is_left(start):
+def test_without_a_folder_nothing_is_left(start, tmp_path):
     demo = start("--days", "1")
     folder = Path(demo.find(FOLDER))
     assert (folder / "swarfline.db").exists()
-    assert folder.name.startswith("swarfline-demo-")
+    assert folder.parent == tmp_path
     demo.stop()
     assert not folder.exists()

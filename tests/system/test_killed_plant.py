@@ -6,6 +6,8 @@ import re
 
 import pytest
 
+from swarfline.serve.presence import SILENCE_US
+
 from .outages import Watch, assert_true_but_for_gaps
 from .processes import moment
 from .waiting import until
@@ -29,7 +31,8 @@ def test_while_it_is_away_and_after_it_is_back(works):
     watch = Watch(works, service.api.now())
     simulator.kill()
     watch.lost()
-    until("machines out of sight", lambda: not any(now["linked"] for now in service.api.now()))
+    # the loss itself tells it; that nothing was stored for a while would show only after SILENCE_US
+    until("machines out of sight", lambda: not any(n["linked"] for n in service.api.now()), SILENCE_US / 2e6)
     for now in service.api.now():
         assert now["condition"] == "unobserved"
         assert now["values"] == []
