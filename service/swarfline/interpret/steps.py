@@ -1,4 +1,4 @@
-"""Which step a cycle is in: cutting is only said where speed and load say so, never guessed."""
+"""Which step a cycle is in: cutting is only said where the spindle's load says so, never guessed."""
 
 from __future__ import annotations
 
@@ -25,8 +25,9 @@ def step_now(values: Mapping[str, object], condition: str, cutting_load_pct: flo
         return TOOL_CHANGE
     if values.get("positioning"):
         return POSITIONING
-    speed, load = values.get("spindle_speed"), values.get("spindle_load")
-    if _above(speed, 0.0) and _above(load, cutting_load_pct):
+    # where no speed is offered the load alone must do; a speed that is not known may be none
+    turning = "spindle_speed" not in values or _above(values["spindle_speed"], 0.0)
+    if turning and _above(values.get("spindle_load"), cutting_load_pct):
         return CUTTING
     return OTHER
 
@@ -43,6 +44,6 @@ def steps_known(signals: frozenset[str]) -> list[str]:
         known.append(TOOL_CHANGE)
     if "positioning" in signals:
         known.append(POSITIONING)
-    if {"spindle_speed", "spindle_load"} <= signals:
+    if "spindle_load" in signals:
         known.append(CUTTING)
     return known

@@ -16,6 +16,9 @@ ROWS = [
     ("producing", CUT | {"spindle_speed": 0}, "other"),
     ("producing", {"spindle_speed": 8000}, "other"),
     ("producing", CUT | {"spindle_load": None}, "other"),
+    ("producing", {"spindle_load": 30}, "cutting"),
+    ("producing", {"spindle_load": 5}, "other"),
+    ("producing", {"spindle_load": 30, "spindle_speed": None}, "other"),
     ("producing", CUT | {"positioning": True}, "positioning"),
     ("producing", CUT | {"positioning": True, "tool_changing": True}, "tool_change"),
     ("held", CUT | {"tool_changing": True}, "held"),
@@ -31,6 +34,8 @@ def test_each_row(condition, values, step):
 
 def test_steps_a_machine_can_tell():
     assert steps_known(frozenset()) == ["held", "other"]
+    assert steps_known(frozenset({"active_tool", "spindle_speed"})) == ["held", "other"]
+    assert steps_known(frozenset({"active_tool", "spindle_load"})) == ["held", "other", "cutting"]
     everything = frozenset({"tool_changing", "positioning", "spindle_speed", "spindle_load"})
     assert set(steps_known(everything)) == set(STEPS)
 
