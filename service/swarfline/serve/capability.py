@@ -105,6 +105,6 @@ def steps(signals: Sequence[str]) -> list[str]:
         known.append(TOOL_CHANGE)
     if "positioning" in signals:
         known.append(POSITIONING)
-    if "spindle_speed" in signals and "spindle_load" in signals:
+    if "spindle_load" in signals:
         known.append(CUTTING)
     return known
