@@ -101,3 +101,42 @@ def test_wrong_use_has_its_own_exit_code():
 def test_the_installed_command_starts():
     told = subprocess.run([*COMMAND, "--version"], capture_output=True, text=True, timeout=60, check=True)
     assert told.stdout.strip()
+
+
+def rebuilt(tmp_path, write_plant):
+    from collect.line import START, history, plant_of
+
+    from swarfline.collect import Pipeline
+    from swarfline.store import Store
+
+    path = write_plant()
+    store = Store.open("sqlite:///swarfline.db", path)
+    pipeline = Pipeline(plant_of(tmp_path, "N1"), store)
+    pipeline.commit(pipeline.take(history("N1", 3), START))
+    store.close()
+    return path
+
+
+def test_rebuild_says_what_it_changed(tmp_path, write_plant):
+    path = rebuilt(tmp_path, write_plant)
+    dry = call("rebuild", path, "--dry-run")
+    assert dry.exit_code == 0
+    # the small plant file maps no counter of good parts, so what was counted there goes
+    assert dry.output.split()[:8] == ["N1", "count", "0", "changed", "0", "added", "2", "removed"]
+    assert call("rebuild", path).output == dry.output
+    again = call("rebuild", path, "--machine", "N1")
+    assert "nothing changed: all" in again.output
+    told = json.loads(call("rebuild", path, "--json").output)
+    assert told["N1"]["cycle"]["changed"] == 0 < told["N1"]["cycle"]["kept"]
+
+
+def test_rebuild_refuses_what_it_cannot_do(tmp_path, write_plant):
+    path = write_plant()
+    missing = call("rebuild", path)
+    assert (missing.exit_code, "there is no database" in missing.output) == (1, True)
+    assert not (tmp_path / "swarfline.db").exists()
+    rebuilt(tmp_path, write_plant)
+    assert "unknown; the plant file has N1" in call("rebuild", path, "--machine", "N9").output
+    assert "no RFC 3339 time" in call("rebuild", path, "--from", "yesterday").output
+    naive = call("rebuild", path, "--to", "2026-03-10T06:00:00")
+    assert (naive.exit_code, "has no offset" in naive.output) == (2, True)

@@ -2,16 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from swarfline.store import journal
 from swarfline.store.engine import StoreError, make_engine, resolve_url
+from swarfline.store.exchange import Exchange, Exchanged, writing_alone
+from swarfline.store.journal import Arrival
 from swarfline.store.migrate import prepare
 from swarfline.store.queries import Queries
 from swarfline.store.writer import Batch, Writer, load_checkpoints
 
-__all__ = ["Batch", "Queries", "Store", "StoreError", "Writer"]
+__all__ = [
+    "Arrival",
+    "Batch",
+    "Exchange",
+    "Exchanged",
+    "Queries",
+    "Store",
+    "StoreError",
+    "Writer",
+]
 
 
 class Store:
@@ -44,6 +57,17 @@ class Store:
         """The journal's readings with source time in [from, to), in order of arrival."""
         with self.engine.connect() as connection:
             return list(journal.replay(connection, from_us, to_us))
+
+    def arrivals(self, after: int = -1) -> Iterator[tuple[int, list[Arrival]]]:
+        """Each commit's number and what arrived in it, of commits numbered above ``after``, oldest first."""
+        with self.engine.connect() as connection:
+            yield from journal.arrivals(connection, after)
+
+    @contextmanager
+    def exchanging(self) -> Iterator[Exchange]:
+        """Facts may be exchanged as long as the context lasts; whoever else writes waits."""
+        with writing_alone(self.engine) as connection:
+            yield Exchange(connection)
 
     def close(self) -> None:
         """Give the connections back."""

@@ -20,6 +20,9 @@ from swarfline.store.pack import pack, unpack
 Block = dict[str, Any]
 """A row of the journal's table."""
 
+Arrival = tuple[Reading, bool]
+"""A reading, and whether it came too late to be interpreted."""
+
 _AT_ONCE = 100
 
 
@@ -93,21 +96,30 @@ def replay(connection: Connection, from_us: int, to_us: int) -> Iterator[Reading
         .distinct()
         .order_by(table.c.first_number)
     )
-    wanted = list(numbers.scalars())
-    for at in range(0, len(wanted), _AT_ONCE):
-        for readings in _commits(connection, wanted[at : at + _AT_ONCE]):
-            yield from (reading for reading in readings if from_us <= reading.source_us < to_us)
+    for _, arrived in _commits(connection, list(numbers.scalars())):
+        yield from (reading for reading, _ in arrived if from_us <= reading.source_us < to_us)
 
 
-def _commits(connection: Connection, numbers: Sequence[int]) -> Iterator[list[Reading]]:
-    """The readings of each commit, in order of arrival."""
+def arrivals(connection: Connection, after: int = -1) -> Iterator[tuple[int, list[Arrival]]]:
+    """Each commit's number and what arrived in it, oldest first; only commits numbered above ``after``."""
+    number = tables.journal.c.first_number
+    numbers = connection.execute(select(number).where(number > after).distinct().order_by(number))
+    yield from _commits(connection, list(numbers.scalars()))
+
+
+def _commits(connection: Connection, numbers: Sequence[int]) -> Iterator[tuple[int, list[Arrival]]]:
+    for at in range(0, len(numbers), _AT_ONCE):
+        yield from _some_commits(connection, numbers[at : at + _AT_ONCE])
+
+
+def _some_commits(connection: Connection, numbers: Sequence[int]) -> Iterator[tuple[int, list[Arrival]]]:
     table = tables.journal
     found: dict[int, list[tuple[int, Reading, bool]]] = {number: [] for number in numbers}
     query = select(table.c.first_number, table.c.payload).where(table.c.first_number.in_(numbers))
     for number, payload in connection.execute(query):
         found[number] += unpack(payload)
-    for numbered in found.values():
-        yield [reading for _, reading, _ in sorted(numbered, key=itemgetter(0))]
+    for number, numbered in found.items():
+        yield number, [(reading, late) for _, reading, late in sorted(numbered, key=itemgetter(0))]
 
 
 def size(connection: Connection) -> int:
