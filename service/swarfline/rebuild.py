@@ -7,7 +7,7 @@ differ.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
 
@@ -62,12 +62,10 @@ def rebuild(
     machines: Collection[str],
     span: tuple[int, int] = ALWAYS_US,
     dry: bool = False,
-    progress: Callable[[int], None] = lambda _: None,
 ) -> Told:
     """Exchange the facts of these machines that begin in ``span`` (µs UTC) for those that the journal gives.
 
-    ``dry``: only say what would change. ``progress`` is told each commit's number. Raises the database's errors
-    with nothing changed.
+    ``dry``: only say what would change. Raises the database's errors with nothing changed.
     """
     chosen = frozenset(machines)
     again = _Again(Fold(s for s in machine_settings(plant) if s.machine in chosen), chosen)
@@ -75,7 +73,6 @@ def rebuild(
     for number, arrived in store.arrivals():
         again.feed(arrived)
         again.number = number
-        progress(number)
     with store.exchanging() as alone:
         for _, arrived in alone.arrivals(again.number):
             again.feed(arrived)

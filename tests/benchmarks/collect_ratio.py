@@ -21,6 +21,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from bare_client import QUEUE, SAMPLING_MS, counting
+
 ROOT = Path(__file__).parents[2]
 BUDGET = 1.5
 ROUNDS = 5
@@ -33,7 +35,7 @@ PLAIN: dict[str, Any] = {
     "spindle_load": 40.0, "feed_rate": 2500.0, "power": 5200.0, "energy": 1e6,
 }  # fmt: skip
 TOOL = {"number": 11, "used": 12.5, "limit": 60.0}
-PUBLISHING_MS, SAMPLING_MS, QUEUE = 500, 100, 200
+PUBLISHING_MS = 500
 
 
 def nodes() -> dict[str, Any]:
@@ -86,42 +88,8 @@ def _two(value: Any) -> tuple[Any, Any]:
 
 async def bare(port: int, seconds: float) -> tuple[int, float]:
     """(changes, processor seconds) of a subscription whose callback only counts."""
-    from asyncua import Client, ua
-
-    client = Client(f"opc.tcp://127.0.0.1:{port}/benchmark", watchdog_intervall=3600)
-    client.session_timeout = 60_000
-    await client.connect()
-    index = await client.get_namespace_index(URI)
-    seen = 0
-
-    def count(result: Any) -> None:
-        nonlocal seen
-        for notification in result.NotificationMessage.NotificationData or ():
-            seen += len(notification.MonitoredItems)
-
-    made = await client.uaclient.create_subscription(
-        ua.CreateSubscriptionParameters(float(PUBLISHING_MS), 1000, 4, 0, True, 0), count
-    )
-    wanted = [_bare_item(ua, handle, index, name) for handle, name in enumerate(nodes())]
-    for first in range(0, len(wanted), 500):
-        await client.uaclient.create_monitored_items(
-            ua.CreateMonitoredItemsParameters(
-                made.SubscriptionId, ua.TimestampsToReturn.Both, wanted[first : first + 500]
-            )
-        )
-    result = await _spent(lambda: seen, seconds)
-    await client.disconnect()
-    return result
-
-
-def _bare_item(ua: Any, handle: int, index: int, name: str) -> Any:
-    return ua.MonitoredItemCreateRequest(
-        ItemToMonitor=ua.ReadValueId(NodeId=ua.NodeId(name, index), AttributeId=ua.AttributeIds.Value),
-        MonitoringMode=ua.MonitoringMode.Reporting,
-        RequestedParameters=ua.MonitoringParameters(
-            ClientHandle=handle, SamplingInterval=float(SAMPLING_MS), QueueSize=QUEUE, DiscardOldest=True
-        ),
-    )
+    async with counting(port, URI, nodes(), PUBLISHING_MS) as seen:
+        return await _spent(seen, seconds)
 
 
 async def supervised(port: int, seconds: float) -> tuple[int, float]:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import gc
 import json
 import os
 import resource
@@ -22,6 +23,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+from bare_client import counting
 from collect_ratio import ROOT, _free_port
 from packed_server import MACHINES, POTS, RATE_HZ, TICK_US, URI, names, serve
 
@@ -122,52 +124,18 @@ def _watch_commits(collector: Any) -> list[float]:
 
 async def bare(port: int, seconds: float) -> dict[str, float]:
     """A raw-callback subscription to the same nodes that only counts."""
-    import gc
-
-    from asyncua import Client, ua
-
-    client = Client(f"opc.tcp://127.0.0.1:{port}/benchmark", watchdog_intervall=3600)
-    client.session_timeout = 60_000
-    await client.connect()
-    index = await client.get_namespace_index(URI)
-    seen = 0
-
-    def count(result: Any) -> None:
-        nonlocal seen
-        for notification in result.NotificationMessage.NotificationData or ():
-            seen += len(notification.MonitoredItems)
-
-    made = await client.uaclient.create_subscription(
-        ua.CreateSubscriptionParameters(float(PUBLISHING_MS), 1000, 4, 0, True, 0), count
-    )
-    nodes = [ua.NodeId(f"M{machine}.{name}", index) for machine in range(MACHINES) for name in names()]
-    wanted = [_item(ua, handle, node) for handle, node in enumerate(nodes)]
-    for first in range(0, len(wanted), 500):
-        await client.uaclient.create_monitored_items(
-            ua.CreateMonitoredItemsParameters(
-                made.SubscriptionId, ua.TimestampsToReturn.Both, wanted[first : first + 500]
-            )
-        )
-    await asyncio.sleep(WARM_UP_S)
-    gc.collect()
-    gc.freeze()
-    meter, before = Meter(), seen
-    meter.begin()
-    await asyncio.sleep(seconds - WARM_UP_S - 2)
-    share = meter.share()
-    if seen == before:
+    nodes = [f"M{machine}.{name}" for machine in range(MACHINES) for name in names()]
+    async with counting(port, URI, nodes, PUBLISHING_MS) as seen:
+        await asyncio.sleep(WARM_UP_S)
+        gc.collect()
+        gc.freeze()
+        meter, before = Meter(), seen()
+        meter.begin()
+        await asyncio.sleep(seconds - WARM_UP_S - 2)
+        share, received = meter.share(), seen() - before
+    if not received:
         raise RuntimeError("no changes came: nothing was measured")
-    per_s = (seen - before) / (seconds - WARM_UP_S - 2)
-    await client.disconnect()
-    return {"share": share, "per_s": per_s}
-
-
-def _item(ua: Any, handle: int, node: Any) -> Any:
-    return ua.MonitoredItemCreateRequest(
-        ItemToMonitor=ua.ReadValueId(NodeId=node, AttributeId=ua.AttributeIds.Value),
-        MonitoringMode=ua.MonitoringMode.Reporting,
-        RequestedParameters=ua.MonitoringParameters(ClientHandle=handle, SamplingInterval=100.0, QueueSize=200),
-    )
+    return {"share": share, "per_s": received / (seconds - WARM_UP_S - 2)}
 
 
 def _start(role: str, core: int, *words: str) -> subprocess.Popen[str]:

@@ -14,7 +14,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, delete, select, text
 
-from swarfline.facts import Count, Fact, LimitChange
+from swarfline.facts import Fact
 from swarfline.store import tables
 from swarfline.store.journal import Arrival, arrivals
 from swarfline.store.rows import from_row, names, to_rows
@@ -63,7 +63,7 @@ class Exchange:
         """
         wanted: dict[type[Fact], dict[object, Fact]] = {kind: {} for kind in tables.FACT_TABLES}
         for fact in facts:
-            if start_us <= _moment(fact) < end_us:
+            if start_us <= getattr(fact, tables.begun(type(fact)).name) < end_us:
                 wanted[type(fact)][fact.key] = fact
         told = {}
         for kind, latest in wanted.items():
@@ -77,7 +77,7 @@ class Exchange:
 
     def _there(self, kind: Any, machine: str, start_us: int, end_us: int) -> dict[object, Fact]:
         table = tables.FACT_TABLES[kind]
-        moment = table.c.time_us if kind in (Count, LimitChange) else table.c.start_us
+        moment = tables.begun(kind)
         query = select(*(table.c[name] for name in names(kind))).where(
             table.c.machine == machine, moment >= start_us, moment < end_us
         )
@@ -89,10 +89,6 @@ class Exchange:
         for fact in facts:
             keys = (column == getattr(fact, column.name) for column in table.primary_key)
             self._connection.execute(delete(table).where(*keys))
-
-
-def _moment(fact: Fact) -> int:
-    return fact.time_us if isinstance(fact, Count | LimitChange) else fact.start_us
 
 
 def _compared(there: Mapping[object, Fact], wanted: Mapping[object, Fact]) -> Exchanged:

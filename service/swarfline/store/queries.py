@@ -8,13 +8,12 @@ from typing import Any, TypeVar
 from sqlalchemy import ColumnElement, Engine, Select, Table, and_, func, or_, select
 
 from swarfline.alerts import Alert
-from swarfline.facts import COMPLETE, Alarm, Condition, Count, Cycle, Energy, Fact, Gap, LimitChange, ToolLife
+from swarfline.facts import COMPLETE, Alarm, Condition, Cycle, Energy, Fact, Gap, ToolLife
 from swarfline.store import tables
 from swarfline.store.rows import from_row, names
 
 F = TypeVar("F", bound=Fact)
 
-_MOMENTS = (Count, LimitChange)
 _SUCCESSIVE = (Condition, Cycle, Energy, Gap, Alarm)
 
 
@@ -38,11 +37,11 @@ class Queries:
         Facts with the same start are in the order of their keys; ``after`` passes all of them over.
         """
         table = tables.FACT_TABLES[kind]
-        moment = table.c.time_us if kind in _MOMENTS else table.c.start_us
+        moment = tables.begun(kind)
         if start_us >= end_us:
             return []
         query = select(*(table.c[name] for name in names(kind))).where(table.c.machine == machine, moment < end_us)
-        query = query.where(moment >= start_us if kind in _MOMENTS else table.c.end_us > start_us)
+        query = query.where(moment >= start_us if kind in tables.MOMENTS else table.c.end_us > start_us)
         if kind in _SUCCESSIVE:
             query = query.where(moment >= self._first_start(table, machine, start_us))
         if after is not None:

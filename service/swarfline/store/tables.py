@@ -88,6 +88,17 @@ FACT_TABLES: dict[type[Any], Table] = {
 }
 """The table of each kind of fact."""
 
+MOMENTS = (facts.Count, facts.LimitChange)
+"""Kinds of fact that happen at one time; the others last."""
+
+
+def begun(kind: type[Any]) -> Column[Any]:
+    """The column that tells when a fact of this kind happened or began."""
+    table = FACT_TABLES[kind]
+    column: Column[Any] = table.c.time_us if kind in MOMENTS else table.c.start_us
+    return column
+
+
 journal = Table(
     "journal", metadata,
     Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True),
