@@ -86,8 +86,8 @@ class Conditions:
         return done
 
     def label(self, values: Mapping[str, object]) -> None:
-        """The alarm behind a fault or a hold, which may be named a little later than it stopped the machine."""
-        if self.condition in (FAULT, HELD) and values.get("alarm") and not self._code:
+        """The alarm behind what stopped the machine, which may be named a little later than it did so."""
+        if self.condition in (FAULT, HELD, OUT_OF_SERVICE) and values.get("alarm") and not self._code:
             self._code = str(values.get("alarm_code") or "")
             self._text = str(values.get("alarm_text") or "") or self._text
 

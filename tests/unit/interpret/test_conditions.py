@@ -149,11 +149,18 @@ def test_an_open_gap_is_told():
     assert told.conditions[-1] == (10, 60, "unobserved")
 
 
-@pytest.mark.parametrize("stop", ["state=not_executing", "feed_hold=true"])
-def test_a_fault_and_a_hold_carry_the_alarm_even_when_it_is_named_later(stop):
+@pytest.mark.parametrize("stop", ["state=not_executing", "feed_hold=true", "state=out_of_service"])
+def test_what_an_alarm_stopped_carries_it_even_when_it_is_named_later(stop):
     told = Told(f"0 state=executing\n10 {stop} alarm=true\n10.02 alarm_code=417 alarm_text=Door\n30 alive")
     last = told.of(Condition)[-1]
     assert (last.start_us, last.alarm_code, last.alarm_text) == (told.of(Condition)[0].end_us, "417", "Door")
+
+
+def test_a_machine_out_of_service_without_an_alarm_or_off_with_one_carries_none():
+    told = Told(
+        "0 state=executing\n10 state=out_of_service\n20 state=not_available alarm=true alarm_code=9\n30 alive"
+    )
+    assert [f.alarm_code for f in told.of(Condition)] == ["", "", ""]
 
 
 def test_a_condition_without_an_alarm_carries_none():
