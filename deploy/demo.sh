@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Sets up a virtual environment in .venv (about a minute the first time) and runs the demo in it.
+# Sets up a virtual environment in .venv (half a minute to a minute the first time) and runs the demo in it.
 #     bash deploy/demo.sh [--days 14] [--port 8750] [--dir FOLDER] [--no-browser]
 set -euo pipefail
 

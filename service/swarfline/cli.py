@@ -75,7 +75,10 @@ def run(file: Path, only: Literal["collect", "serve"] | None) -> None:
     if store.backup is not None:
         click.echo(f"the database was upgraded; the old one is kept as {store.backup}", err=True)
     host = plant.listen.host
-    asyncio.run(operate(plant, store, door, only != "serve", lambda port: _say_where(host, port)))
+    try:
+        asyncio.run(operate(plant, store, door, only != "serve", lambda port: _say_where(host, port)))
+    except StoreError as problem:
+        _fail(str(problem))
     store.close()
 
 
@@ -210,8 +213,9 @@ def _log_to_stderr(level: int) -> None:
         datefmt="%Y-%m-%dT%H:%M:%S%z",
         stream=sys.stderr,
     )
-    # one line per start and stop of its own, which ours already tell
-    logging.getLogger("uvicorn").setLevel(logging.WARNING)
+    # lines of their own at each start and stop, which say nothing that ours do not
+    for library in ("uvicorn", "alembic"):
+        logging.getLogger(library).setLevel(logging.WARNING)
 
 
 def _fail(message: str) -> NoReturn:

@@ -7,6 +7,7 @@ import logging
 import signal
 import socket
 from collections.abc import Callable, Coroutine
+from contextlib import nullcontext
 from typing import Any
 
 from swarfline.collect import Collector
@@ -45,8 +46,16 @@ async def operate(
 ) -> None:
     """Run until SIGINT or SIGTERM; ``door`` None: without page and API. ``ready`` is told the page's port.
 
-    Raises the defect that ended a part of it; the other part is stopped then.
+    Raises StoreError when another process collects already, and the defect that ended a part of it; the other part
+    is stopped then.
     """
+    with store.claimed() if collect else nullcontext():
+        await _operate(plant, store, door, collect, ready)
+
+
+async def _operate(
+    plant: Plant, store: Store, door: socket.socket | None, collect: bool, ready: Callable[[int], None]
+) -> None:
     stop = asyncio.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
         asyncio.get_running_loop().add_signal_handler(number, stop.set)

@@ -85,6 +85,20 @@ def test_a_database_that_cannot_be_opened_is_told(write_plant, tmp_path, free_po
     assert "Traceback" not in told.output
 
 
+@pytest.mark.parametrize("words", [[], ["--only", "collect"]])
+def test_a_second_collector_is_refused_at_its_start(write_plant, small_plant, free_port, words):
+    from swarfline.store import Store
+
+    path = write_plant(small_plant + f"\n[listen]\nport = {free_port}\n")
+    first = Store.open("sqlite:///swarfline.db", path)
+    with first.claimed():
+        told = call("run", path, *words)
+    assert told.exit_code == 1
+    assert "another process collects into the database" in told.output
+    assert first.queries.servers() == []
+    first.close()
+
+
 def test_a_folder_with_an_unfinished_demo_is_refused(tmp_path):
     (tmp_path / "swarfline.db").write_bytes(b"")
     told = call("demo", "--dir", tmp_path, "--port", 0, "--no-browser")

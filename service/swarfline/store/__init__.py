@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Any
 
 from swarfline.store import journal
+from swarfline.store.claim import claimed
 from swarfline.store.engine import StoreError, make_engine, resolve_url
 from swarfline.store.exchange import Exchange, Exchanged, writing_alone
 from swarfline.store.journal import Arrival
@@ -62,6 +63,10 @@ class Store:
         """Each commit's number and what arrived in it, of commits numbered above ``after``, oldest first."""
         with self.engine.connect() as connection:
             yield from journal.arrivals(connection, after)
+
+    def claimed(self) -> AbstractContextManager[None]:
+        """To be held while collecting; entering it raises StoreError when another process does already."""
+        return claimed(self.engine)
 
     @contextmanager
     def exchanging(self) -> Iterator[Exchange]:
