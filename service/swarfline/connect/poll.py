@@ -15,6 +15,7 @@ from swarfline.connect.services import Services
 from swarfline.connect.source import Receive
 from swarfline.connect.status import Tally
 from swarfline.connect.supervise import silence_allowed_s
+from swarfline.connect.tasks import stop
 from swarfline.plant.model import Server
 
 LEAST_PERIOD_S = 0.02
@@ -76,9 +77,7 @@ class Poller:
 
     async def close(self) -> None:
         """Stop the cycle."""
-        if self._task is not None:
-            self._task.cancel()
-            await asyncio.gather(self._task, return_exceptions=True)
+        await stop([self._task])
 
     async def _cycle(self) -> None:
         due_s = dict.fromkeys(self._periods_s, self._loop.time())

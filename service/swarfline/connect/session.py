@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from weakref import WeakKeyDictionary
 
 from asyncua import Client, ua
@@ -23,6 +23,7 @@ from swarfline.connect.status import Tally
 from swarfline.connect.stock import Stock
 from swarfline.connect.subscribe import Subscription
 from swarfline.connect.supervise import ClockOffset, Signs, probe_period_s, verdict
+from swarfline.connect.tasks import heed, stop
 from swarfline.plant.checks import namespaces
 from swarfline.plant.model import Plant, Server
 
@@ -170,6 +171,7 @@ class Session:
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(LOOK_S):
                     await self._wake.wait()
+            heed()
             self._wake.clear()
             looked_s = self._look(looked_s)
             if self._chores.is_open:
@@ -227,7 +229,7 @@ class Session:
     async def _close(self, orderly: bool) -> None:
         """Leave nothing behind: the library's own tasks and socket survive a plain disconnect."""
         client, protocol = self._client, self._client.uaclient.protocol
-        await _stop(self._tasks)
+        await stop(self._tasks)
         if self._source is not None:
             await self._source.close()
         client.uaclient.request_disconnect()
@@ -235,7 +237,7 @@ class Session:
             with contextlib.suppress(Exception):
                 async with asyncio.timeout(CLOSE_S):
                     await client.uaclient.close_session(True)
-        await _stop(
+        await stop(
             [
                 client._renew_channel_task,
                 client._supervisor_task,
@@ -245,10 +247,3 @@ class Session:
         )
         if protocol is not None and protocol.transport is not None:
             protocol.transport.abort()
-
-
-async def _stop(tasks: Sequence[asyncio.Task[None] | None]) -> None:
-    alive = [task for task in tasks if task is not None]
-    for task in alive:
-        task.cancel()
-    await asyncio.gather(*alive, return_exceptions=True)

@@ -13,6 +13,7 @@ from swarfline.connect.reasons import Ended, plain
 from swarfline.connect.session import Session
 from swarfline.connect.status import ServerStatus, Tally
 from swarfline.connect.supervise import Attempts
+from swarfline.connect.tasks import heed
 from swarfline.plant.model import Plant, Server
 
 log = logging.getLogger("swarfline.connect")
@@ -43,6 +44,7 @@ class Supervisor:
         try:
             await Session(self._server, self._plant, self._links, self._tally, self._on_connected).run()
         except Exception as problem:
+            heed()
             return self._ended(problem)
         return self._ended(Ended("the session ended"))
 
