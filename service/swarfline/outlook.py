@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from swarfline.calendar import Calendar, Interval
 from swarfline.facts import Condition, Cycle
 from swarfline.measure.elements import worked
-from swarfline.measure.forecast import ToolForecast, tool_forecasts
+from swarfline.measure.forecast import FEW, ToolForecast, tool_forecasts
 from swarfline.plant import Plant
 from swarfline.store import Queries
 
@@ -32,11 +32,24 @@ def machine_forecasts(
         recent = queries.last_cycles(machine, RECENT_CYCLES, now_us)
     return tool_forecasts(
         queries.open_tool_lives(machine),
-        recent,
+        [*recent, *_beyond(queries, machine, recent, now_us)],
         _worked(queries, calendar, machine, recent, now_us),
         lambda start, end: calendar.planned(machine, start, end),
         now_us,
     )
+
+
+def _beyond(queries: Queries, machine: str, recent: Sequence[Cycle], now_us: int) -> list[Cycle]:
+    """The cycle that runs, and where a new program has just come, how that one ran in earlier lots."""
+    running = queries.running_cycle(machine)
+    newest = running or (recent[-1] if recent else None)
+    if newest is None:
+        return []
+    known = sum((c.program, c.part) == (newest.program, newest.part) for c in recent)
+    earlier: list[Cycle] = []
+    if known < FEW and len(recent) == RECENT_CYCLES:
+        earlier = queries.last_cycles(machine, RECENT_CYCLES, recent[0].start_us, newest.program)
+    return earlier if running is None else [*earlier, running]
 
 
 def _worked(

@@ -22,7 +22,7 @@ RECENT_CYCLES = 50
 """Complete cycles that a consumption is taken from."""
 
 MIX_CYCLES = 5
-"""Programs met in so many latest cycles are what is being made; others tell nothing of what comes."""
+"""Programs met in so many latest cycles are what is being made, if they take turns."""
 
 FEW = 5
 """Below so many cycles that use a tool, their median is typical; from it on, their trimmed mean."""
@@ -97,9 +97,19 @@ def _typical(ordered: Sequence[float]) -> float:
 def recent_cycles(cycles: Iterable[Cycle]) -> list[Cycle]:
     """The latest complete cycles of what is being made now, oldest first; a running one only says what that is."""
     known = sorted(cycles, key=lambda c: c.start_us)
-    mix = {(c.program, c.part) for c in known[-MIX_CYCLES:]}
+    mix = _made_now(known)
     complete = [c for c in known if c.outcome == COMPLETE and not c.open and (c.program, c.part) in mix]
     return complete[-RECENT_CYCLES:]
+
+
+def _made_now(known: Sequence[Cycle]) -> set[tuple[str, str]]:
+    """Programs and parts of the latest cycles that take turns with the newest one; it alone after a change."""
+    if not known:
+        return set()
+    made = [(c.program, c.part) for c in known]
+    run = next((n for n, one in enumerate(reversed(made)) if one != made[-1]), len(made))
+    before = made[: len(made) - run]
+    return set(made[-MIX_CYCLES:]) if made[-1] in before[-MIX_CYCLES:] else {made[-1]}
 
 
 def life_used(cycles: Iterable[Cycle], tool: str) -> list[float]:
@@ -140,7 +150,8 @@ def tool_forecasts(
     planned times ahead.
     """
     known = list(cycles)
-    outlook = _Outlook(recent_cycles(known), cycle_pace(known, worked), planned_between, now_us)
+    recent = recent_cycles(known)
+    outlook = _Outlook(recent, cycle_pace(known, worked, alike=recent), planned_between, now_us)
     return [outlook.of(life) for life in lives if life.open]
 
 

@@ -29,24 +29,39 @@ PlannedBetween = Callable[[int, int], Sequence[Interval]]
 
 
 def cycle_pace(
-    cycles: Iterable[Cycle], worked: Sequence[Interval], recent_us: int = RECENT_US, least: int = LEAST_CYCLES
+    cycles: Iterable[Cycle],
+    worked: Sequence[Interval],
+    recent_us: int = RECENT_US,
+    least: int = LEAST_CYCLES,
+    alike: Sequence[Cycle] = (),
 ) -> Fraction | None:
     """Complete cycles per µs of the latest ``recent_us`` of ``worked`` time (planned and observed, up to now).
 
     Longer ago where that holds fewer than ``least``; None where all of it does. Cycles count where they end.
+    Where the part has just changed, ``alike`` are cycles of what is made now: then the share of the time that
+    was spent in cycles stays, and their mean length takes the place of the recent one.
     """
     starts = [start for start, _ in worked]
-    ends = sorted(c.end_us for c in cycles if c.outcome == COMPLETE and not c.open)
-    ends = [end for end in ends if _within(end, worked, starts)]
-    if len(ends) < max(1, least):
+    complete = (c for c in cycles if c.outcome == COMPLETE and not c.open)
+    ended = sorted((c for c in complete if _within(c.end_us, worked, starts)), key=lambda c: c.end_us)
+    if len(ended) < max(1, least):
         return None
     whole = total(worked)
     while True:
         since = _since(worked, recent_us)
-        count = sum(end > since for end in ends)
-        if count >= least or recent_us >= whole:
-            return Fraction(count, min(recent_us, whole))
+        inside = [c for c in ended if c.end_us > since]
+        if len(inside) >= least or recent_us >= whole:
+            return Fraction(len(inside), min(recent_us, whole)) * _stretch(inside, alike)
         recent_us *= 2
+
+
+def _stretch(inside: Sequence[Cycle], alike: Sequence[Cycle]) -> Fraction:
+    """Mean length of the cycles that the pace is from ÷ that of those to come; 1 where they are the same."""
+    made = {(c.program, c.part) for c in alike}
+    theirs = sum(c.duration_us for c in alike)
+    if not theirs or all((c.program, c.part) in made for c in inside):
+        return Fraction(1)
+    return Fraction(sum(c.duration_us for c in inside) * len(alike), len(inside) * theirs)
 
 
 def _within(at_us: int, worked: Sequence[Interval], starts: Sequence[int]) -> bool:

@@ -14,9 +14,12 @@ from swarfline.measure.stops import Stop
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import Room
 from swarfline.serve.spans import Asked
+from swarfline.serve.table import CSV_ASKED, WantsCsv
 from swarfline.serve.times import show
 
 LIMIT, MOST = 200, 1000
+MOST_CSV = 100_000
+"""A table is sent whole up to so many rows; what is longer is refused, for a table that was cut looks whole."""
 
 F = TypeVar("F", bound=Fact | Stop)
 Ask = Callable[[int, int | None], list[F]]
@@ -29,11 +32,15 @@ class Window:
     def __init__(
         self,
         request: Request,
-        limit: Annotated[int, Query(ge=1, le=MOST, description="most rows of one page")] = LIMIT,
+        csv: WantsCsv,
+        limit: Annotated[
+            int | None, Query(ge=1, le=MOST, description=f"most rows of one page, {LIMIT} unless told; as CSV all")
+        ] = None,
         cursor: Annotated[str | None, Query(description="from the link of the page before")] = None,
     ) -> None:
         self._request = request
-        self.limit = limit
+        self.limit = most_rows(limit, csv)
+        self._whole = csv and limit is None
         self.after = None if cursor is None else _read(cursor)
 
     def take(self, ask: Ask[F]) -> tuple[list[F], int | None]:
@@ -46,6 +53,10 @@ class Window:
             found = ask(most + 1, self.after)
             if len(found) <= most:
                 return found, None
+            if self._whole:
+                raise wrong(
+                    "to", f"makes a table of more than {MOST_CSV} rows", "a shorter span, or pages by 'limit'"
+                )
             page = [f for f in found if moment(f) < moment(found[-1])]
             if page:
                 return page, moment(page[-1])
@@ -57,8 +68,13 @@ class Window:
             return None
         edges = {"from": show(asked.start_us, room.zone), "to": show(asked.end_us, room.zone)}
         url = self._request.url.remove_query_params("span").include_query_params(**edges, cursor=_write(last_us))
-        suffix = ".csv" if self._request.scope.get("swarfline.csv") else ""
+        suffix = ".csv" if self._request.scope.get(CSV_ASKED) else ""
         return f"{url.path}{suffix}?{url.query}"
+
+
+def most_rows(limit: int | None, csv: bool) -> int:
+    """Rows to send where ``limit`` was asked for or not."""
+    return limit or (MOST_CSV if csv else LIMIT)
 
 
 Paged = Annotated[Window, Depends()]

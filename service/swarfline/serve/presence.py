@@ -9,7 +9,7 @@ from typing import Any
 from swarfline.facts import UNOBSERVED
 from swarfline.serve.room import Room
 
-SILENCE_US = 30_000_000
+SILENCE_US = 10_000_000
 """After so long without a commit, by our own clock, the collector counts as gone."""
 
 

@@ -15,7 +15,7 @@ from swarfline.serve.problems import RefusedError, WrongParameter
 from swarfline.serve.room import Room
 from swarfline.serve.shapes import Shape, percent, span_fields
 from swarfline.serve.spans import Asked
-from swarfline.serve.table import WantsCsv, csv_answer
+from swarfline.serve.table import CSV_ASKED, MEDIA_TYPE, WantsCsv, csv_answer
 
 
 class Reply:
@@ -60,8 +60,10 @@ Replying = Annotated[Reply, Depends()]
 
 
 def known_parameters(request: Request) -> None:
-    """Dependency of every API route: a query parameter that the route does not have is an error."""
-    known = _known(request)
+    """Dependency of every API route: a query parameter, or a table, that the route does not have is an error."""
+    known, is_table = _known(request)
+    if request.scope.get(CSV_ASKED) and not is_table:
+        raise RefusedError(404, "This address has no CSV; ask for it without '.csv', or for a list.")
     unknown = [name for name in request.query_params if name not in known]
     if unknown:
         allowed = ", ".join(known) or "no parameters"
@@ -69,16 +71,24 @@ def known_parameters(request: Request) -> None:
         raise RefusedError(422, f"Unknown: {', '.join(map(repr, unknown))}; known here: {allowed}.", errors)
 
 
-def _known(request: Request) -> Sequence[str]:
+def _known(request: Request) -> tuple[Sequence[str], bool]:
     path = request.scope["path"]
-    return next((names for pattern, names in _patterns(request.app) if pattern.fullmatch(path)), ())
+    found = ((names, table) for pattern, names, table in _patterns(request.app) if pattern.fullmatch(path))
+    return next(found, ((), False))
 
 
 @cache
-def _patterns(app: FastAPI) -> list[tuple[re.Pattern[str], tuple[str, ...]]]:
-    """Pattern of an address and its query parameters, for every path described."""
+def _patterns(app: FastAPI) -> list[tuple[re.Pattern[str], tuple[str, ...], bool]]:
+    """Pattern of an address, its query parameters, and whether it has a table, for every path described."""
     described = app.openapi()["paths"]
-    return [(re.compile(re.sub(r"{\w+}", "[^/]+", p)), _query_names(found)) for p, found in described.items()]
+    return [
+        (re.compile(re.sub(r"{\w+}", "[^/]+", p)), _query_names(found), _is_table(found))
+        for p, found in described.items()
+    ]
+
+
+def _is_table(path: dict[str, Any]) -> bool:
+    return MEDIA_TYPE in path.get("get", {}).get("responses", {}).get("200", {}).get("content", {})
 
 
 def _query_names(path: dict[str, Any]) -> tuple[str, ...]:

@@ -16,6 +16,8 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 MEDIA_TYPE = "text/csv"
 _SUFFIX = ".csv"
+CSV_ASKED = "swarfline.csv"
+"""Key of the ASGI scope, true where the address ended in .csv."""
 
 Path = tuple[str, ...]
 
@@ -74,7 +76,7 @@ def _cell(value: Any) -> Any:
 
 def wants_csv(request: Request) -> bool:
     """Whether the client prefers CSV to JSON."""
-    if request.scope.get("swarfline.csv"):
+    if request.scope.get(CSV_ASKED):
         return True
     accept = request.headers.get("accept", "")
     return _weight(accept, MEDIA_TYPE) > _weight(accept, "application/json")
@@ -107,7 +109,7 @@ class CsvSuffix:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         path = scope.get("path", "")
         if scope["type"] == "http" and path.startswith("/api/") and path.endswith(_SUFFIX):
-            scope = {**scope, "path": path.removesuffix(_SUFFIX), "swarfline.csv": True}
+            scope = {**scope, "path": path.removesuffix(_SUFFIX), CSV_ASKED: True}
         await self._app(scope, receive, send)
 
 

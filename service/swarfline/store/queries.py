@@ -82,6 +82,13 @@ class Queries:
             query = query.where(table.c.program == program)
         return self._facts(Cycle, query.order_by(table.c.start_us.desc()).limit(limit))[::-1]
 
+    def running_cycle(self, machine: str) -> Cycle | None:
+        """The cycle that was going on at the last commit."""
+        table = tables.cycles
+        query = select(*(table.c[name] for name in names(Cycle))).where(table.c.machine == machine)
+        newest = self._facts(Cycle, query.order_by(table.c.start_us.desc()).limit(1))
+        return newest[0] if newest and newest[0].open else None
+
     def now(self, machine: str) -> dict[str, Any] | None:
         """The present picture of a machine as of the last commit; None when it was never heard of."""
         table = tables.machine_now

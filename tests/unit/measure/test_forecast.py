@@ -138,6 +138,26 @@ def test_only_what_is_being_made_tells_the_consumption():
     assert len(recent_cycles(ten_minutely(200))) == 50
 
 
+@pytest.mark.parametrize("made", [0, 1, 4, 5])
+def test_a_change_of_the_part_counts_at_once(made):
+    before = ten_minutely(40, 5.0)
+    now = [cycle((40 + i) * 10 * MINUTE, 20 * MINUTE, program="P2", tools=(use("7", 1.0),)) for i in range(made)]
+    running = cycle(7 * HOUR + 50 * MINUTE, 5 * MINUTE, open=True, outcome="running", program="P2")
+    found = forecast(life(50.0), [*before, *now, running])
+    assert found.consumption_per_cycle == (1.0 if made else None), "nothing is told by what the old part used"
+    earlier = [cycle(-1000 * HOUR + i * HOUR, 20 * MINUTE, program="P2", tools=(use("7", 2.0),)) for i in range(9)]
+    assert forecast(life(50.0), [*earlier, *before, running]).consumption_per_cycle == 2.0, "as in an earlier lot"
+
+
+def test_a_longer_cycle_after_a_change_needs_its_time():
+    before = ten_minutely(48, 5.0)
+    once = cycle(-1000 * HOUR, 20 * MINUTE, program="P2", tools=(use("7", 1.0),))
+    running = cycle(8 * HOUR - 1, 1, open=True, outcome="running", program="P2")
+    found = forecast(life(90.0), [once, *before, running])
+    assert found.cycles_left == 10
+    assert found.limit_at_us == 8 * HOUR + 200 * MINUTE, "twice as long each, without waits as before"
+
+
 def test_programs_in_turns_count_together():
     turns = [cycle(i * MINUTE, MINUTE, program=f"P{i % 2}", tools=(use("7", 4.0),) * (i % 2)) for i in range(40)]
     assert consumption_per_cycle(life_used(recent_cycles(turns), "7")) == 2.0

@@ -6,6 +6,11 @@ import csv
 import io
 
 import pytest
+from starlette.requests import Request
+
+from swarfline.facts import Count
+from swarfline.serve.paging import MOST_CSV, Window
+from swarfline.serve.problems import RefusedError
 
 from .works import cycle_starts
 
@@ -78,8 +83,32 @@ def test_every_list_as_csv(client, get, path):
     assert by_suffix.headers["content-type"] == "text/csv; charset=utf-8"
     assert by_suffix.text == by_header.text
     table = list(csv.reader(io.StringIO(by_suffix.text)))
-    assert len(table) - 1 == len(get(path)["items"]) > 0
+    paged = {"limit": 1000} if "/" in path and not path.endswith("tools") else {}
+    assert len(table) - 1 == len(get(path, **paged)["items"]) > 0
     assert all(len(line) == len(table[0]) for line in table)
+
+
+def test_a_table_comes_whole_unless_pages_are_asked_for(client, get):
+    assert get("machines/N1/conditions")["next"] is not None
+    answer = client.get("/api/v1/machines/N1/conditions.csv")
+    assert len(answer.text.splitlines()) - 1 > 200
+    assert "link" not in answer.headers
+
+
+def test_a_table_that_would_have_to_be_cut_is_refused():
+    window = Window(Request({"type": "http"}), csv=True)
+    many = [Count("N1", us, "total", 1) for us in range(MOST_CSV + 1)]
+    assert window.take(lambda limit, after: many[: limit - 1]) == (many[:MOST_CSV], None)
+    with pytest.raises(RefusedError, match="more than 100000 rows"):
+        window.take(lambda limit, after: many[:limit])
+
+
+@pytest.mark.parametrize("path", ["machines/N1/cycles/series", "plant", "machines/N1/now"])
+def test_what_is_no_list_has_no_csv(client, path):
+    assert client.get(f"/api/v1/{path}").status_code == 200
+    refused = client.get(f"/api/v1/{path}.csv")
+    assert (refused.status_code, refused.headers["content-type"]) == (404, "application/problem+json")
+    assert "no CSV" in refused.json()["detail"]
 
 
 def test_csv_pages_go_on_as_csv(client):

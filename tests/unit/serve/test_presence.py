@@ -118,6 +118,8 @@ def test_a_failure_is_told_without_its_insides(app, client, monkeypatch):
 
 def test_alerts(get):
     assert [a["subject"] for a in get("alerts", standing="true")["items"]] == ["1/7"]
+    detail = get("alerts")["items"][0]["detail"]
+    assert detail == {"pot": "7", "cycles_left": 5, "limit_at": "2026-03-10T12:05:00+01:00"}, "in the plant's zone"
     assert get("alerts", machine="S1")["items"] == []
     assert get("alerts", to="2026-03-10T06:00:00Z")["items"] == []
 

@@ -207,7 +207,10 @@ def status(**more: object) -> dict[str, object]:
     }
 
 
-ALERT = Alert("tool_near_limit", "N1", "1/7", "warning", "Tool 7 (Face mill 50): 95 of 100 uses used", NOW - HOUR)
+ALERT = Alert(
+    "tool_near_limit", "N1", "1/7", "warning", "Tool 7 (Face mill 50): 95 of 100 uses used", NOW - HOUR,
+    detail={"pot": "7", "cycles_left": 5, "limit_at": "2026-03-10T11:05:00Z"},
+)  # fmt: skip
 
 
 def fill(store: Store) -> None:

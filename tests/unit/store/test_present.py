@@ -46,6 +46,13 @@ def test_last_cycles(store, asked, more, starts):
     assert [c.start_us for c in store.queries.last_cycles("N1", *asked, **more)] == starts
 
 
+def test_the_running_cycle(store):
+    assert store.queries.running_cycle("N1") is None
+    fill(store, *CYCLES)
+    assert store.queries.running_cycle("N1") == CYCLES[4]
+    assert store.queries.running_cycle("S1") is None, "its newest cycle has ended"
+
+
 def test_how_far_time_is_told(store):
     queries = store.queries
     assert (queries.bounds("N1"), queries.latest_us("N1")) == (None, None)
