@@ -23,6 +23,7 @@ from swarfline.facts import (
     Condition,
 )
 from swarfline.figures import share
+from swarfline.measure.definition import ISO, OURS, Definition
 
 NOT_PRODUCING = (SETUP, WAITING, HELD, FAULT, OUT_OF_SERVICE, OFF)
 """Observed conditions that take planned time away from production, in the order in which they are shown."""
@@ -150,3 +151,22 @@ def worked(conditions: Iterable[Condition], planned: Sequence[Interval]) -> list
         else:
             observed.append((fact.start_us, fact.end_us))
     return intersect(observed, planned)
+
+
+FIGURES = (
+    Definition("planned_time", "shifts − breaks − planned stops", "s", "time planned for production", OURS),
+    Definition("unobserved_time", "planned time without a known condition", "s", "time nothing is known of", OURS),
+    Definition("coverage", "(planned_time − unobserved_time) ÷ planned_time", "1", "how much was observed", OURS),
+    Definition(
+        "planned_busy_time",
+        "planned_time − unobserved_time + producing_outside_time",
+        "s",
+        "time that production is measured against (PBT)",
+        ISO,
+    ),
+    Definition("actual_production_time", "producing, inside and outside of planned time", "s", "APT", ISO),
+    Definition("producing_outside_time", "producing outside of planned time", "s", "unplanned production", OURS),
+    Definition("actual_setup_time", "setup in planned time", "s", "AUST", ISO),
+    Definition("actual_delay_time", "held + fault + out_of_service in planned time", "s", "ADET", ISO),
+    Definition("actual_down_time", "waiting + off in planned time", "s", "ADOT", ISO),
+)

@@ -13,6 +13,7 @@ from math import fsum
 from swarfline.calendar import Interval, intersect, merge, total
 from swarfline.facts import Energy
 from swarfline.figures import Figure, share
+from swarfline.measure.definition import ISO, Definition
 from swarfline.measure.elements import window_of
 
 QUARTER_US = 900_000_000
@@ -127,3 +128,13 @@ def _cut(fact: Energy, span: Interval) -> tuple[float, int, int]:
     if (start, end) == (fact.start_us, fact.end_us):
         return fact.energy_j, start, end
     return fact.energy_j * (end - start) / (fact.end_us - fact.start_us), start, end
+
+
+FIGURES = (
+    Definition("energy", "Σ energy, by condition", "kWh", "electrical energy taken", "physics"),
+    Definition(
+        "energy_per_good_part", "energy ÷ good", "kWh", "energy that a good part took", ISO + " e = E ÷ PQ"
+    ),
+    Definition("demand", "energy of a UTC quarter hour ÷ 15 min", "W", "mean power", "utility glossaries"),
+    Definition("demand_peak", "max demand", "W", "what a tariff may bill", "utility glossaries"),
+)

@@ -16,6 +16,7 @@ from statistics import median
 
 from swarfline.calendar import Interval
 from swarfline.facts import COMPLETE, Cycle, ToolLife
+from swarfline.measure.definition import OURS, Definition
 from swarfline.measure.rate import PlannedBetween, cycle_pace, reach_time
 
 RECENT_CYCLES = 50
@@ -208,3 +209,21 @@ def life_state(life: ToolLife) -> str:
     if life.warning_level is not None and life.used >= life.warning_level:
         return WARNING
     return UNKNOWN if life.limit is None and life.warning_level is None else OK
+
+
+FIGURES = (
+    Definition("share_used", "used ÷ limit", "1", "how far a tool life has gone", OURS),
+    Definition("remaining", "limit − used", "1, s or m", "life left; negative past the limit", OURS),
+    Definition(
+        "consumption_per_cycle",
+        "share of cycles that use the tool · typical life used by one",
+        "1, s or m",
+        "life that a cycle takes, on the whole",
+        OURS,
+    ),
+    Definition("cycles_left", "⌊remaining ÷ consumption_per_cycle⌋", "1", "whole cycles to the limit", OURS),
+    Definition("parts_left", "⌊cycles_left · parts per cycle⌋", "1", "whole parts to the limit", OURS),
+    Definition("cycle_pace", "complete cycles ÷ planned and observed time", "1/s", "recent pace, waits in", OURS),
+    Definition("warning_at", "now + cycles to the warning level ÷ cycle_pace", "time", "in planned time", OURS),
+    Definition("limit_at", "now + cycles_left ÷ cycle_pace", "time", "in planned time", OURS),
+)

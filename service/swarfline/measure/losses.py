@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from swarfline.facts import PRODUCING
+from swarfline.measure.definition import OURS, Definition
 from swarfline.measure.elements import NOT_PRODUCING
 from swarfline.measure.oee import OeeSums
 from swarfline.measure.production import PartPlan
@@ -124,3 +125,17 @@ def losses(sums: OeeSums, stops: Iterable[Stop]) -> Losses:
 
 def _plus(left: Fraction | None, right: Fraction | None) -> Fraction | None:
     return None if left is None or right is None else left + right
+
+
+FIGURES = (
+    Definition("stop_loss", "planned time of stops, by condition, short or long", "s", "not producing", OURS),
+    Definition("good_parts", "Σ PRI · good", "s", "producing: good parts at their planned time", OURS),
+    Definition("scrap_parts", "Σ PRI · (produced − good)", "s", "producing: scrap at its planned time", OURS),
+    Definition(
+        "slow_running",
+        "actual_production_time − good_parts − scrap_parts",
+        "s",
+        "producing: the rest; negative where faster than planned",
+        OURS,
+    ),
+)

@@ -10,6 +10,7 @@ from dataclasses import astuple, dataclass, replace
 from fractions import Fraction
 
 from swarfline.figures import Figure, share
+from swarfline.measure.definition import ISO, OURS, Definition
 from swarfline.measure.elements import TimeElements
 from swarfline.measure.production import Production
 
@@ -110,3 +111,32 @@ def _figure(
 
 def _over(numerator: Fraction, denominator: int) -> str:
     return HINT_TOO_LONG if denominator and numerator > denominator else ""
+
+
+FIGURES = (
+    Definition(
+        "availability",
+        "actual_production_time ÷ planned_busy_time",
+        "1",
+        "share of the time in which the machine produced",
+        ISO,
+    ),
+    Definition(
+        "effectiveness",
+        "Σ PRI · produced ÷ actual_production_time",
+        "1",
+        "speed against the planned time; above 1 the planned time is too long",
+        ISO,
+    ),
+    Definition(
+        "quality_ratio", "Σ PRI · good ÷ Σ PRI · produced", "1", "share of good parts, by planned time", ISO
+    ),
+    Definition(
+        "oee",
+        "Σ PRI · good ÷ planned_busy_time",
+        "1",
+        "availability · effectiveness · quality_ratio, the same number to the last digit",
+        ISO,
+    ),
+    Definition("best_demonstrated_time", "P10 of steady cycles", "s", "stands in for a planned time", OURS),
+)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from swarfline.calendar import Interval, intersect, total
+from swarfline.measure.definition import OURS, Definition
 from swarfline.measure.elements import window_of
 
 
@@ -55,3 +56,11 @@ def pace(
         Fraction(made * whole, elapsed) if elapsed else None,
         estimate and item_us is not None,
     )
+
+
+FIGURES = (
+    Definition("pace_target", "planned_time ÷ PRI", "1", "parts that the span makes by plan", OURS),
+    Definition("pace_expected", "planned time elapsed ÷ PRI", "1", "parts that were due by now", OURS),
+    Definition("pace_ahead", "produced − pace_expected", "1", "parts ahead, negative: behind", OURS),
+    Definition("pace_forecast", "produced · planned_time ÷ elapsed", "1", "parts at the end, going on so", OURS),
+)

@@ -12,6 +12,7 @@ from statistics import median_low
 
 from swarfline.calendar import Interval
 from swarfline.facts import COMPLETE, GOOD, SCRAP, TOTAL, Count, Cycle
+from swarfline.measure.definition import ISO, OURS, Definition
 from swarfline.measure.trend import quantile, steady_cycles
 
 ENOUGH_CYCLES = 20
@@ -164,3 +165,12 @@ def stand_in(part: str, cycles: Iterable[Cycle]) -> PartPlan | None:
         return None
     made = [c.parts for c in steady_cycles(mine) if c.parts > 0]
     return PartPlan(part, best, median_low(made) if made else 1, estimate=True)
+
+
+FIGURES = (
+    Definition("produced", "counted parts", "1", "parts made, good or not (PQ)", ISO),
+    Definition("good", "produced − scrap", "1", "good quantity (GQ); unjudged parts count as good", ISO),
+    Definition("scrap", "parts counted as scrap", "1", "scrap quantity (SQ)", ISO),
+    Definition("unjudged", "produced − judged good − scrap", "1", "parts that nobody judged", OURS),
+    Definition("across_gap", "produced across gaps", "1", "parts made unobserved; not in the ratios", OURS),
+)

@@ -12,6 +12,7 @@ from itertools import pairwise
 from math import floor, fsum, sqrt
 
 from swarfline.facts import COMPLETE, Cycle
+from swarfline.measure.definition import NIST, OURS, TYPE_7, Definition
 
 D2 = 1.128
 """Mean range of two normal values in standard deviations (NIST/SEMATECH e-Handbook 6.3.2.2)."""
@@ -192,3 +193,16 @@ def _smoothed(values: Sequence[float], chart: Individuals) -> tuple[tuple[float,
         return (), ()
     series = ewma(values, LAMBDA, chart.centre)
     return tuple(series), tuple(ewma_limits(len(values), chart.centre, chart.sigma))
+
+
+FIGURES = (
+    Definition("cycle_time_median", "P50 of steady cycles", "s", "the usual cycle time", TYPE_7),
+    Definition("cycle_time_p10", "P10 of steady cycles", "s", "one in ten is faster", TYPE_7),
+    Definition("cycle_time_p90", "P90 of steady cycles", "s", "one in ten is slower", TYPE_7),
+    Definition("cycle_time_minimum", "least of steady cycles", "s", "the fastest cycle", OURS),
+    Definition("cycle_time_mean", "x̄ of steady cycles", "s", "centre line of the chart", NIST + " 6.3.2.2"),
+    Definition("cycle_time_deviation", "√(Σ (x − x̄)² ÷ (n − 1))", "s", "spread of all of them", "textbook"),
+    Definition("cycle_time_limits", "x̄ ± 3 · M̄R ÷ 1.128", "s", "limits of single cycles", NIST + " 6.3.2.2"),
+    Definition("moving_range_limit", "3.267 · M̄R", "s", "limit of steps from cycle to cycle", NIST + " 6.3.2.2"),
+    Definition("cycle_time_ewma", "z = 0.2 · x + 0.8 · z before", "s", "smoothed cycle time", NIST + " 6.3.2.4"),
+)
