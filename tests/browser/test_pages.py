@@ -55,7 +55,7 @@ def test_complete_without_scripts(service, watch):
     expect(page.get_by_role("table", name="Cycle times of PH-12 by hour")).to_contain_text("170.0 s")
     expect(page.locator(".chart").first).to_be_hidden()
     page.get_by_role("link", name="Day before").click()
-    expect(page.locator("#content")).to_contain_text("No cycle on this day.")
+    expect(page.locator("#content")).to_contain_text("Never observed on this day.")
 
 
 def test_a_cell_follows_the_machine(service, watch):
@@ -104,7 +104,7 @@ def test_the_chart_is_drawn_and_sends_nothing_away(service, watch, tmp_path):
         pytest.fail("the charting library is missing from this installation: run pip install")
     watched.page.locator("#cycles-title").scroll_into_view_if_needed()
     expect(watched.page.locator(".chart .main-svg").first).to_be_visible(timeout=20_000)
-    expect(watched.page.locator(".chart-note")).to_contain_text("median 170.0 s")
+    expect(watched.page.locator(".chart-note")).to_contain_text("mean 170.0 s, the centre line")
     titles = watched.page.locator(".modebar-btn").evaluate_all("found => found.map(b => b.dataset.title || '')")
     assert titles and not [t for t in titles if re.search("share|cloud|chart studio", t, re.IGNORECASE)]
     assert [u for u in asked if not u.startswith(service.url)] == []
