@@ -37,6 +37,17 @@ LIFE_UNITS = {"count": "1", "time": "s", "distance": "m"}
 """Unit inside of a tool life, by its basis."""
 
 
+def lasting(seconds: int) -> str:
+    """How a length of whole seconds is written: 42 s, 12 min, 3 h 05 min, 2 d 4 h. Two units at most, cut off."""
+    if seconds < 60:
+        return f"{seconds} s"
+    if seconds < 3600:
+        return f"{seconds // 60} min"
+    if seconds < 48 * 3600:
+        return f"{seconds // 3600} h {seconds % 3600 // 60:02d} min"
+    return f"{seconds // 86400} d {seconds % 86400 // 3600} h"
+
+
 def canonical(symbol: str) -> str:
     """The one spelling used here for a unit symbol; unknown symbols come back as they are."""
     trimmed = symbol.strip()

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from playwright.sync_api import expect
-from serve.works import MIDNIGHT, NOW, now_of
+from serve.works import HOUR, MIDNIGHT, NOW, SECOND, START, facts, now_of
 
+from swarfline.facts import Cycle
 from swarfline.store import Batch
 
 pytestmark = pytest.mark.browser
@@ -55,7 +57,7 @@ def test_complete_without_scripts(service, watch):
     expect(page.get_by_role("table", name="Cycle times of PH-12 by hour")).to_contain_text("170.0 s")
     expect(page.locator(".chart").first).to_be_hidden()
     page.get_by_role("link", name="Day before").click()
-    expect(page.locator("#content")).to_contain_text("No cycle on this day.")
+    expect(page.locator("#content")).to_contain_text("Never observed on this day.")
 
 
 def test_a_cell_follows_the_machine(service, watch):
@@ -104,11 +106,44 @@ def test_the_chart_is_drawn_and_sends_nothing_away(service, watch, tmp_path):
         pytest.fail("the charting library is missing from this installation: run pip install")
     watched.page.locator("#cycles-title").scroll_into_view_if_needed()
     expect(watched.page.locator(".chart .main-svg").first).to_be_visible(timeout=20_000)
-    expect(watched.page.locator(".chart-note")).to_contain_text("median 170.0 s")
+    expect(watched.page.locator(".chart-note")).to_contain_text("mean 170.0 s, the centre line")
     titles = watched.page.locator(".modebar-btn").evaluate_all("found => found.map(b => b.dataset.title || '')")
     assert titles and not [t for t in titles if re.search("share|cloud|chart studio", t, re.IGNORECASE)]
     assert [u for u in asked if not u.startswith(service.url)] == []
     assert watched.complaints == []
+
+
+def test_the_line_of_the_chart_is_the_centre_line_of_the_limits(service, watch):
+    """One slow cycle parts the mean from the median: (110 × 170 s + 500 s) ÷ 111 = 173.0 s against 170 s."""
+    usual = next(f for f in facts() if isinstance(f, Cycle))
+    slow = replace(usual, start_us=START - HOUR, end_us=START - HOUR + 500 * SECOND)
+    service.store.writer().commit(Batch(facts=[slow]))
+    page = watch().page
+    page.goto(service.url + "/machines/N1")
+    page.locator("#cycles-title").scroll_into_view_if_needed()
+    expect(page.locator(".chart-note")).to_contain_text("mean 173.0 s, the centre line", timeout=20_000)
+    lines = page.evaluate("() => document.querySelector('.chart').layout.shapes.map(s => [s.line.dash, s.y0])")
+    (centre,) = (y for dash, y in lines if dash == "solid")
+    limits = [y for dash, y in lines if dash == "dash"]
+    assert centre == pytest.approx((110 * 170 + 500) / 111)
+    assert sum(limits) / 2 == pytest.approx(centre)
+
+
+def test_the_day_comes_as_a_file(service, watch):
+    page = watch().page
+    page.goto(service.url + "/machines/N1")
+    with page.expect_download() as told:
+        page.get_by_role("link", name="Cycles of the day as CSV").click()
+    assert told.value.suggested_filename == "N1-2026-03-10-cycles.csv"
+    assert len(told.value.path().read_text().splitlines()) == 1 + 110
+
+
+def test_an_unknown_machine_leads_back(service, watch):
+    page = watch().page
+    assert page.goto(service.url + "/machines/NOPE").status == 404
+    expect(page.locator("#content")).to_contain_text("There is no machine 'NOPE' in this plant.")
+    page.get_by_role("link", name="To the plant now").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Plant now")
 
 
 def test_zooming_asks_for_the_window(service, watch):

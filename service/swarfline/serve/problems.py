@@ -85,7 +85,8 @@ def answer(
 
 def _is_for_people(request: Request) -> bool:
     programs = request.url.path.startswith(("/api/", "/health/", "/assets/"))
-    return not programs and "text/html" in request.headers.get("accept", "")
+    accept = request.headers.get("accept", "")
+    return not programs and ("text/html" in accept or "json" not in accept)
 
 
 def install(app: FastAPI) -> None:

@@ -81,7 +81,7 @@ def test_a_machines_day(client):
         assert expected in text, expected
     assert 'href="/machines/N1?day=2026-03-09"' in text and 'rel="next"' not in text
     yesterday = page(client, "/machines/N1?day=2026-03-09")
-    assert 'href="/machines/N1?day=2026-03-10"' in yesterday and "No cycle on this day." in yesterday
+    assert 'href="/machines/N1?day=2026-03-10"' in yesterday and "Never observed on this day." in yesterday
 
 
 def test_every_condition_is_explained(client):
@@ -98,11 +98,24 @@ def test_every_condition_is_explained(client):
         ("/nowhere", 404, "There is nothing at"),
     ],
 )
-def test_errors_are_pages_for_people(client, path, status, text):
-    answer = client.get(path, headers={"accept": "text/html"})
+@pytest.mark.parametrize("accept", ["text/html,*/*;q=0.8", "*/*", "text/html, application/json;q=0.5"])
+def test_errors_are_pages_for_people(client, path, status, text, accept):
+    answer = client.get(path, headers={"accept": accept})
     assert answer.status_code == status and text in answer.text
     assert answer.headers["content-type"].startswith("text/html")
-    assert client.get(path).headers["content-type"] == "application/problem+json"
+    assert '<a href="/">To the plant now</a>' in answer.text
+
+
+@pytest.mark.parametrize("accept", ["application/json", "application/problem+json"])
+def test_programs_may_ask_a_page_for_a_problem_document(client, accept):
+    answer = client.get("/machines/N9", headers={"accept": accept})
+    assert answer.status_code == 404 and answer.headers["content-type"] == "application/problem+json"
+
+
+@pytest.mark.parametrize("accept", ["text/html", "*/*"])
+def test_the_api_keeps_its_problem_document(client, accept):
+    answer = client.get("/api/v1/machines/N9", headers={"accept": accept})
+    assert answer.status_code == 404 and answer.headers["content-type"] == "application/problem+json"
 
 
 def test_what_machines_say_is_text(app, client, monkeypatch):

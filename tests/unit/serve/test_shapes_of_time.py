@@ -67,6 +67,8 @@ def test_lengths(us, text):
 def test_numbers():
     assert words.number(12345.678, 1) == "12\u202f345.7"
     assert words.number(-3) == "−3" and words.number(-0.01, 1) == "0.0" and words.number(None) == "–"
+    assert words.life(16461.3, "time") == "4 h 34 min" and words.life(None, "time") == "–"
+    assert words.life(95.0, "count") == "95" and words.life(187.24, "distance") == "187.2 m"
     assert words.percent(None) == "–" and words.percent(0) == "0.0 %"
     assert (words.signed(3.4), words.signed(-2), words.signed(0.2)) == ("3 ahead", "2 behind", "on plan")
 
@@ -76,3 +78,13 @@ def test_clocks_name_other_days():
     assert words.clock(now, zone, now) == "12:00"
     assert words.clock(now + 86_400_000_000, zone, now) == "Wed 12:00"
     assert words.clock(now - 86_400_000_000, zone, now) == "9 Mar 12:00"
+
+
+def test_numbers_in_text_sort_as_numbers():
+    pots = ["10", "2", "B1", "1", "A2/10", "A2/9", "", "a2/1", "11"]
+    assert sorted(pots, key=words.natural) == ["", "1", "2", "10", "11", "a2/1", "A2/9", "A2/10", "B1"]
+
+
+def test_why_a_life_ended_is_said_in_words():
+    assert "set back" in words.life_end("reset") and "another tool" in words.life_end("replaced")
+    assert words.life_end("") == "–" and words.life_end("worn") == "worn"

@@ -82,7 +82,7 @@ def test_it_speaks_of_cycles_left():
 
 
 def test_it_speaks_the_unit_of_the_life():
-    assert "2412.5 of 3600 s used" in sighting(2412.5, 3600.0, basis="time").text
+    assert "on N1: 40 min of 1 h 00 min used" in sighting(2412.5, 3600.0, basis="time").text
     assert "93 m used" in sighting(93, None, basis="distance").text
     assert ": 93 used;" in sighting(93, None).text
 

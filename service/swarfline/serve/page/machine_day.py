@@ -21,7 +21,8 @@ from swarfline.serve.capability import can_tell
 from swarfline.serve.page import words
 from swarfline.serve.page.board import now_cells, outlook
 from swarfline.serve.page.ribbon import hours, ribbon, ticks
-from swarfline.serve.presence import presence
+from swarfline.serve.paging import MOST
+from swarfline.serve.presence import SILENCE_US, presence
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import Room
 from swarfline.serve.times import show
@@ -111,6 +112,17 @@ class MachineDay:
     stops: list[Stretch]
     alarms: list[Stretch]
     gaps: list[Stretch]
+    missing_us: int
+    never: bool
+    csv: dict[str, str]
+
+    def none_of(self, what: str) -> str:
+        """What stands where nothing is listed; a time that nobody watched is no time without events."""
+        if self.never:
+            return "Never observed on this day."
+        if self.missing_us > SILENCE_US:
+            return f"No {what} is on record, but {words.length(self.missing_us)} of this day were not observed."
+        return f"No {what} on this day."
 
 
 def view(room: Room, machine: Machine, chosen: date | None) -> MachineDay:
@@ -139,6 +151,7 @@ class _View:
         gaps = self.room.queries.facts(Gap, name, *self.span)
         planned = self.room.calendar.planned(name, *whole)
         elements = time_elements(work.conditions(name), work.planned(name), self.span)
+        missing_us = _missing_us(elements, self.span)
         return MachineDay(
             machine=self.machine,
             day=self.day,
@@ -155,14 +168,27 @@ class _View:
             lines=_lines(elements, self.span),
             figures=_figures(work.oee_sums(name, [self.span])),
             trends=self._trends(work.cycles(name)),
-            tools=[_tool(t, self.room, self.now_us) for t in work.forecasts(name)],
+            tools=[_tool(t, self.room, self.now_us) for t in _by_pot(work.forecasts(name))],
             ended=self._ended(),
             energy=self._energy(),
             energy_told=can_tell(self.room.plant, self.machine, "energy"),
             stops=self._stops(work.stops(name, self.span)),
             alarms=[self._stretch(a, f"{a.code} {a.text}".strip()) for a in alarms[-MOST_ROWS:]],
             gaps=[self._stretch(g, g.reason) for g in gaps[-MOST_ROWS:]],
+            missing_us=missing_us,
+            never=missing_us == self.span[1] - self.span[0],
+            csv=self._csv(),
         )
+
+    def _csv(self) -> dict[str, str]:
+        """Addresses of the lists of this span as CSV; the tools in the machine have no span."""
+        asked = urlencode({**self._asked(), "limit": MOST})
+        base = f"/api/v1/machines/{self.machine.id}"
+        spanned = {name: f"{base}/{name}.csv?{asked}" for name in ("cycles", "stops", "tool-lives")}
+        return {**spanned, "tools": f"{base}/tools.csv"}
+
+    def _asked(self) -> dict[str, str]:
+        return {"from": show(self.span[0], self.room.zone), "to": show(self.span[1], self.room.zone)}
 
     def _trends(self, cycles: Sequence[Cycle]) -> list[TrendBlock]:
         groups = by_program(cycles)
@@ -170,13 +196,7 @@ class _View:
 
     def _trend(self, program: str, part: str, cycles: Sequence[Cycle]) -> TrendBlock:
         plan = self.room.plans.get(part)
-        zone = self.room.zone
-        asked = {
-            "from": show(self.span[0], zone),
-            "to": show(self.span[1], zone),
-            "program": program,
-            "part": part,
-        }
+        asked = {**self._asked(), "program": program, "part": part}
         return TrendBlock(
             program,
             part,
@@ -223,7 +243,7 @@ class _View:
                 words.condition(s.condition) + (f": {s.reason}" if s.reason else ""),
                 s.open,
             )
-            for s in sorted(longest, key=lambda s: s.start_us)
+            for s in longest
         ]
 
     def _stretch(self, fact: Alarm | Gap | Condition, what: str) -> Stretch:
@@ -234,6 +254,12 @@ class _View:
             what,
             fact.open,
         )
+
+
+def _missing_us(elements: TimeElements, span: Interval) -> int:
+    """How much of the span nobody observed, told as such or not told at all."""
+    observed = (elements.inside(c) + elements.outside(c) for c in CONDITIONS if c != UNOBSERVED)
+    return span[1] - span[0] - sum(observed)
 
 
 def _lines(elements: TimeElements, span: Interval) -> list[ConditionLine]:
@@ -266,12 +292,13 @@ def _figures(sums: OeeSums) -> dict[str, str]:
     }
 
 
+def _by_pot(tools: Sequence[ToolForecast]) -> list[ToolForecast]:
+    return sorted(tools, key=lambda t: words.natural(t.pot or t.pot_key))
+
+
 def _tool(tool: ToolForecast, room: Room, now_us: int) -> ToolLine:
-    unit = "" if tool.unit == "1" else f" {tool.unit}"
-    digits = 0 if tool.unit in ("1", "s") else 1
-    limit = words.number(tool.limit, digits)
     warning = tool.warning_level / tool.limit if tool.limit and tool.warning_level is not None else None
-    used = f"{words.number(tool.used, digits)} of {limit}{unit}"
+    used = f"{words.life(tool.used, tool.basis)} of {words.life(tool.limit, tool.basis)}"
     return ToolLine(tool, used, outlook(room, tool, now_us), tool.share_used, warning)
 
 

@@ -11,7 +11,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from swarfline.facts import CONDITIONS
 from swarfline.plant import Machine
 from swarfline.serve.definitions import CONDITION_MEANINGS
-from swarfline.serve.page import machine_day, ribbon, words
+from swarfline.serve.page import machine_day, reference, ribbon, words
 from swarfline.serve.page.board import Board, shift_or_day
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import InRoom, OneMachine, Room
@@ -41,6 +41,7 @@ class Pages:
             meanings=CONDITION_MEANINGS,
             words=words,
             ribbon=ribbon,
+            reference=reference,
         )
 
     def text(self, template: str, **values: Any) -> str:
@@ -95,7 +96,7 @@ def install(app: FastAPI) -> None:
         return pages.answer("connections.html", servers=server_rows(room), now_us=room.now_us(), zone=room.zone)
 
     @app.get("/api", include_in_schema=False)
-    def reference(request: Request) -> Response:
+    def api_page(request: Request) -> Response:
         described = request.app.openapi()
         return pages.answer("reference.html", paths=described["paths"], about=described["info"]["description"])
 

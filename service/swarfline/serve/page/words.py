@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from zoneinfo import ZoneInfo
 
 from swarfline.calendar import from_us
 from swarfline.figures import Exact
+from swarfline.units import LIFE_UNITS, lasting
 
 UNKNOWN = "–"
 _SECOND = 1_000_000
+_LIFE_ENDS = {
+    "reset": "life set back at the machine: tool changed, or counted anew",
+    "replaced": "another tool was put into the pot",
+}
 
 
 def number(value: Exact | None, digits: int = 0) -> str:
@@ -41,14 +47,7 @@ def length(us: Exact | None) -> str:
         return UNKNOWN
     if us < 0:
         return "−" + length(-us)
-    whole = round(us / _SECOND)
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min"
-    if whole < 48 * 3600:
-        return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
-    return f"{whole // 86400} d {whole % 86400 // 3600} h"
+    return lasting(round(us / _SECOND))
 
 
 def stopwatch(us: int) -> str:
@@ -87,6 +86,25 @@ def moment(us: int, zone: ZoneInfo) -> str:
 def day(when: date) -> str:
     """Tue 10 Mar 2026"""
     return f"{when:%a} {when.day} {when:%b} {when.year}"
+
+
+def life(value: float | None, basis: str) -> str:
+    """What a tool life counts, by its basis: 95, 4 h 34 min, 187.2 m."""
+    if value is None:
+        return UNKNOWN
+    if basis == "time":
+        return length(value * _SECOND)
+    return f"{number(value, 1)} m" if LIFE_UNITS.get(basis) == "m" else number(value)
+
+
+def life_end(reason: str) -> str:
+    """Why a tool life ended, in words."""
+    return _LIFE_ENDS.get(reason, reason) or UNKNOWN
+
+
+def natural(text: str) -> tuple[tuple[str, int], ...]:
+    """Key that sorts text as people count: numbers inside compare as numbers, so 2 comes before 10."""
+    return tuple((word.casefold(), int(digits or -1)) for word, digits in re.findall(r"([^0-9]*)([0-9]*)", text))
 
 
 def condition(name: str) -> str:

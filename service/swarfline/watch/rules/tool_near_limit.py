@@ -12,6 +12,7 @@ from typing import Protocol
 
 from swarfline.alerts import URGENT, WARNING, Sighting
 from swarfline.calendar import from_us
+from swarfline.units import lasting
 
 NAME = "tool_near_limit"
 ABOUT = "a tool reached its warning level or its limit, or will reach the limit within the lead time"
@@ -24,8 +25,6 @@ MARGIN = 1.2
 
 UNSURE = 0.5
 """Without a known consumption the alert clears only under this share of the level."""
-
-_OF_LIFE = {"time": "s", "distance": "m"}
 
 
 class Forecast(Protocol):
@@ -97,9 +96,15 @@ def _well_below(tool: Forecast) -> bool:
 def _text(tool: Forecast, past: bool) -> str:
     name = f" ({tool.name})" if tool.name else ""
     who = f"Tool {tool.tool or 'without a number'}{name} in pot {tool.pot or tool.pot_key} on {tool.machine}"
-    unit = _OF_LIFE.get(tool.basis, "")
-    of = f"of {tool.limit:.6g} {unit} used" if tool.limit is not None else f"{unit} used"
-    return f"{who}: {tool.used:.6g} {' '.join(of.split())}; {_outlook(tool, past)}"
+    return f"{who}: {_used(tool)} used; {_outlook(tool, past)}"
+
+
+def _used(tool: Forecast) -> str:
+    if tool.basis == "time":
+        used = lasting(round(tool.used))
+        return used if tool.limit is None else f"{used} of {lasting(round(tool.limit))}"
+    unit = " m" if tool.basis == "distance" else ""
+    return f"{tool.used:.6g}{unit}" if tool.limit is None else f"{tool.used:.6g} of {tool.limit:.6g}{unit}"
 
 
 def _outlook(tool: Forecast, past: bool) -> str:

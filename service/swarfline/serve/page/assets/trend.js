@@ -37,7 +37,7 @@ function layout(series) {
     type: "line", xref: "paper", x0: 0, x1: 1, y0: y, y1: y, line: { color: shade, width: 1, dash },
   });
   const shapes = [];
-  if (series.median_s !== null) shapes.push(level(series.median_s, "solid", colour("--soft")));
+  if (series.centre_s !== null) shapes.push(level(series.centre_s, "solid", colour("--soft")));
   for (const y of [series.lcl_s, series.ucl_s]) {
     if (y !== null) shapes.push(level(y, "dash", colour("--blue")));
   }
@@ -85,8 +85,8 @@ async function draw(chart) {
     chart.setAttribute("aria-label", chart.dataset.label);
     note.hidden = false;
     note.textContent = series.ucl_s === null
-      ? "Line: median."
-      : `Line: median ${series.median_s.toFixed(1)} s. Dashed: limits of single cycles, ${series.lcl_s.toFixed(1)} to ${series.ucl_s.toFixed(1)} s.`;
+      ? "Line: mean, the centre line."
+      : `Line: mean ${series.centre_s.toFixed(1)} s, the centre line. Dashed: limits of single cycles around it, ${series.lcl_s.toFixed(1)} to ${series.ucl_s.toFixed(1)} s.`;
     table.open = false;
     follow(plotly, chart, series);
   } catch {
