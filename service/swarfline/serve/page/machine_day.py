@@ -21,7 +21,6 @@ from swarfline.serve.capability import can_tell
 from swarfline.serve.page import words
 from swarfline.serve.page.board import now_cells, outlook
 from swarfline.serve.page.ribbon import hours, ribbon, ticks
-from swarfline.serve.paging import MOST
 from swarfline.serve.presence import SILENCE_US, presence
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import Room
@@ -182,7 +181,7 @@ class _View:
 
     def _csv(self) -> dict[str, str]:
         """Addresses of the lists of this span as CSV; the tools in the machine have no span."""
-        asked = urlencode({**self._asked(), "limit": MOST})
+        asked = urlencode(self._asked())
         base = f"/api/v1/machines/{self.machine.id}"
         spanned = {name: f"{base}/{name}.csv?{asked}" for name in ("cycles", "stops", "tool-lives")}
         return {**spanned, "tools": f"{base}/tools.csv"}
