@@ -117,6 +117,15 @@ def test_a_break_may_lie_after_midnight_and_end_with_the_shift():
     assert check(small(shifts=[night]), "a").shifts[0].breaks[0].start.hour == 5
 
 
+@pytest.mark.parametrize(
+    "endpoint",
+    ["opc.tcp://n1.works:4840", "opc.tcp://192.0.2.10:1/a:b/c", "opc.tcp://[::1]:65535/line", "opc.tcp://h:4840/"],
+)
+def test_endpoints_with_a_port_stay_as_they_are(write_plant, small_plant, endpoint):
+    plant = load(write_plant(small_plant.replace("opc.tcp://127.0.0.1:4840", endpoint)))
+    assert plant.servers[0].endpoint == endpoint
+
+
 @pytest.mark.parametrize("host", ["127.0.0.1", "127.9.9.9", "::1", "localhost"])
 def test_loopback_hosts(host):
     assert is_loopback(host)
