@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,7 @@ from pydantic import ValidationError
 from swarfline.plant.checks import cross_checks
 from swarfline.plant.model import ENDPOINT_PATTERN, ID_PATTERN, Plant
 from swarfline.plant.repair import repaired
+from swarfline.plant.syntax import parse
 from swarfline.plant.tables import is_table, known_keys, model_at, table_name, tables_in, unknown_table
 from swarfline.plant.wording import nearest
 
@@ -46,14 +46,22 @@ class PlantError(Exception):
 def load(path: Path) -> Plant:
     """The checked plant; raises PlantError with every error found."""
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
     except OSError as problem:
         raise PlantError(str(path), [f"{path}: cannot be read: {problem.strerror}"]) from None
     except UnicodeDecodeError:
         raise PlantError(str(path), [f"{path}: is not UTF-8 text"]) from None
-    except tomllib.TOMLDecodeError as problem:
-        raise PlantError(str(path), [f"{path}: not valid TOML: {problem}"]) from None
-    return check(raw, str(path))
+    raw, mistakes = parse(text)
+    lines = [f"{path}: {line}" for line in mistakes]
+    if raw is None:
+        raise PlantError(str(path), lines)
+    try:
+        plant = check(raw, str(path))
+    except PlantError as problem:
+        raise PlantError(str(path), [*lines, *problem.lines]) from None
+    if lines:
+        raise PlantError(str(path), lines)
+    return plant
 
 
 def check(raw: dict[str, Any], path: str) -> Plant:

@@ -12,7 +12,7 @@ from swarfline.calendar import Calendar
 ID_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$"
 ENDPOINT_PATTERN = r"^opc\.tcp://([^\s/:\[\]]+|\[[0-9A-Fa-f:.]+\])(:[^\s/:]*)?(/\S*)?$"
 REGISTERED_PORT = 4840
-"""Port of opc.tcp in IANA's service name and port number registry (opcua-tcp)."""
+"""Port of opc.tcp in IANA's service name and port number registry (opcua-tcp); from memory."""
 
 Id = Annotated[str, StringConstraints(pattern=ID_PATTERN)]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=200)]
