@@ -125,6 +125,6 @@ def unknown_table(location: Sequence[str | int], key: str, content: Any) -> str:
     here = tables_in(location)
     near = nearest(key, [*here, *(name for name, _ in _everywhere())])
     meant = [here[near]] if near in here else [head for name, head in _everywhere() if name == near]
-    hint = f"; did you mean {' or '.join(meant)}?" if meant else ""
+    hint = f"; did you mean {near!r}? It is written {' or '.join(meant)}" if meant else ""
     allowed = f"keys: {', '.join(known_keys(location))}" if location else f"tables: {', '.join(here.values())}"
     return f"unknown table {written}{hint} (known {allowed})"
