@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from swarfline.plant.checks import cross_checks
 from swarfline.plant.model import ENDPOINT_PATTERN, ID_PATTERN, Plant
 from swarfline.plant.repair import repaired
+from swarfline.plant.syntax import parse
+from swarfline.plant.tables import is_table, known_keys, model_at, table_name, tables_in, unknown_table
 from swarfline.plant.wording import nearest
 
 _WORDS = {
-    "tuple_type": "must be a list; tables in a list are written with double brackets, as in [[parts]]",
+    "tuple_type": "must be a list in brackets",
     "too_short": "must not be empty",
     "model_type": "must be a table",
     "dict_type": "must be a table",
@@ -45,14 +46,22 @@ class PlantError(Exception):
 def load(path: Path) -> Plant:
     """The checked plant; raises PlantError with every error found."""
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
     except OSError as problem:
         raise PlantError(str(path), [f"{path}: cannot be read: {problem.strerror}"]) from None
     except UnicodeDecodeError:
         raise PlantError(str(path), [f"{path}: is not UTF-8 text"]) from None
-    except tomllib.TOMLDecodeError as problem:
-        raise PlantError(str(path), [f"{path}: not valid TOML: {problem}"]) from None
-    return check(raw, str(path))
+    raw, mistakes = parse(text)
+    lines = [f"{path}: {line}" for line in mistakes]
+    if raw is None:
+        raise PlantError(str(path), lines)
+    try:
+        plant = check(raw, str(path))
+    except PlantError as problem:
+        raise PlantError(str(path), [*lines, *problem.lines]) from None
+    if lines:
+        raise PlantError(str(path), lines)
+    return plant
 
 
 def check(raw: dict[str, Any], path: str) -> Plant:
@@ -111,9 +120,24 @@ def _line(raw: dict[str, Any], error: Any) -> str:
     if kind == "missing":
         return f"{where}: key {key!r} is missing{_about(table, key)}"
     if kind == "extra_forbidden":
+        if is_table(error["input"]) and known_keys(table):
+            return f"{where}: {unknown_table(table, str(key), error['input'])}"
         return f"{where}: unknown key {key!r}{_suggest(str(key), list(known_keys(table)))}"
     shown = "" if isinstance(error["input"], dict | list | tuple) else f" = {error['input']!r}"
-    return f"{where}: {_entry_name(key)}{shown}: {_plain(error)}"
+    return f"{where}: {_entry_name(key)}{shown}: {_brackets(error) or _plain(error)}"
+
+
+def _brackets(error: Any) -> str | None:
+    """What to say of a table whose heading has too few or too many brackets."""
+    *table, key = error["loc"]
+    heading = tables_in(table).get(key)
+    if heading is None or not is_table(error["input"]):
+        return None
+    if error["type"] == "tuple_type":
+        return f"must be a list; tables in a list are written with double brackets, as in {heading}"
+    if error["type"] in ("model_type", "dict_type"):
+        return f"must be one table; it is written with single brackets, as in {heading}"
+    return None
 
 
 def _entry_name(key: str | int) -> str:
@@ -127,71 +151,8 @@ def _plain(error: Any) -> str:
     return message[0].lower() + message[1:]
 
 
-def table_name(raw: Any, location: Sequence[str | int]) -> str:
-    """How the file writes a table: ``[plant]``, ``[[parts]] 'PH-12'``, ``[[servers.machines]] 'N1' signals``."""
-    if not location:
-        return "top level"
-    head, names, rest, node = "", [str(location[0])], [""], raw.get(location[0])
-    for step in location[1:]:
-        node = _child(node, step)
-        if not isinstance(step, int):
-            names.append(step)
-            rest.append(step)
-            continue
-        name = _identity(node)
-        if name or not head:
-            head, rest = f"[[{'.'.join(names)}]] {name or f'no. {step + 1}'}", []
-        else:
-            rest.append(f"no. {step + 1}")
-    return " ".join([head, *rest]) if head else f"[{'.'.join(names)}]"
-
-
-def _child(node: Any, step: str | int) -> Any:
-    try:
-        return node[step]
-    except (KeyError, IndexError, TypeError):
-        return None
-
-
-def _identity(node: Any) -> str:
-    if isinstance(node, dict):
-        for naming in ("id", "name"):
-            if isinstance(node.get(naming), str):
-                return repr(node[naming])
-    return ""
-
-
-def _model_at(location: Sequence[str | int]) -> type[BaseModel] | None:
-    model: Any = Plant
-    for step in location:
-        if isinstance(step, int):
-            continue
-        field = getattr(model, "model_fields", {}).get(step)
-        if field is None:
-            continue
-        model = _inner_model(field.annotation) or model
-    return model if isinstance(model, type) and issubclass(model, BaseModel) else None
-
-
-def _inner_model(annotation: Any) -> type[BaseModel] | None:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for argument in getattr(annotation, "__args__", ()):
-        found = _inner_model(argument)
-        if found is not None:
-            return found
-    return None
-
-
-def known_keys(location: Sequence[str | int]) -> dict[str, Any]:
-    """The keys that the table at ``location`` may have, with their annotations."""
-    model = _model_at(location)
-    fields = {} if model is None else model.model_fields
-    return {name: field.annotation for name, field in fields.items() if name != "path"}
-
-
 def _about(location: Sequence[str | int], key: str | int) -> str:
-    model = _model_at(location)
+    model = model_at(location)
     field = model.model_fields.get(str(key)) if model else None
     return f" ({field.description})" if field is not None and field.description else ""
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 from datetime import datetime, time
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
 from swarfline.calendar import Calendar
 
 ID_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$"
-ENDPOINT_PATTERN = r"^opc\.tcp://[^\s/]+(/\S*)?$"
+ENDPOINT_PATTERN = r"^opc\.tcp://([^\s/:\[\]]+|\[[0-9A-Fa-f:.]+\])(:[^\s/:]*)?(/\S*)?$"
+REGISTERED_PORT = 4840
+"""Port of opc.tcp in IANA's service name and port number registry (opcua-tcp); from memory."""
 
 Id = Annotated[str, StringConstraints(pattern=ID_PATTERN)]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=200)]
@@ -38,6 +40,23 @@ def _meaning(value: object) -> object:
 
 
 Meaning = Annotated[str | bool, BeforeValidator(_meaning)]
+
+
+def _with_port(endpoint: str) -> str:
+    scheme, _, rest = endpoint.partition("://")
+    address, slash, path = rest.partition("/")
+    _, colon, port = address.rpartition(":")
+    if not colon or address.endswith("]"):
+        raise ValueError(
+            f"the port is missing; write it, as in {scheme}://{address}:{REGISTERED_PORT}{slash}{path} "
+            f"({REGISTERED_PORT} is the one registered for OPC UA)"
+        )
+    if not (port.isascii() and port.isdigit() and 1 <= int(port) <= 65535):
+        raise ValueError(f"port {port!r} is no whole number from 1 to 65535")
+    return endpoint
+
+
+Endpoint = Annotated[str, StringConstraints(pattern=ENDPOINT_PATTERN), AfterValidator(_with_port)]
 
 
 class Table(BaseModel):
@@ -203,7 +222,7 @@ class Server(Table):
     """[[servers]]"""
 
     id: Id
-    endpoint: Annotated[str, StringConstraints(pattern=ENDPOINT_PATTERN)]
+    endpoint: Endpoint
     machines: tuple[Machine, ...] = Field(min_length=1)
     access: Literal["subscribe", "read"] = Field(
         default="subscribe", description="subscriptions, or cyclic Read where a server refuses them"

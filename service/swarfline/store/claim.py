@@ -16,7 +16,10 @@ from sqlalchemy import Engine, text
 from swarfline.store.engine import StoreError
 
 _LOCK = 7_302_281_141
-"""Number of PostgreSQL's advisory lock for collecting; any number that no one else takes."""
+"""Where the numbers of PostgreSQL's advisory locks for collecting begin; any number that no one else takes."""
+
+# an advisory lock holds for a whole database, which may have a plant in each of its schemas
+_TRY = text("SELECT pg_try_advisory_lock(:first + oid::bigint) FROM pg_namespace WHERE nspname = current_schema()")
 
 
 @contextmanager
@@ -44,7 +47,7 @@ def _file_locked(engine: Engine) -> Iterator[None]:
 @contextmanager
 def _number_locked(engine: Engine) -> Iterator[None]:
     with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-        if not connection.execute(text("SELECT pg_try_advisory_lock(:number)"), {"number": _LOCK}).scalar():
+        if not connection.execute(_TRY, {"first": _LOCK}).scalar():
             raise _taken(engine)
         try:
             yield

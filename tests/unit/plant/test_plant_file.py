@@ -117,6 +117,43 @@ def test_a_break_may_lie_after_midnight_and_end_with_the_shift():
     assert check(small(shifts=[night]), "a").shifts[0].breaks[0].start.hour == 5
 
 
+def test_one_node_may_tell_different_things():
+    word = "nsu=urn:example:controls;s=Word"
+    names = "nsu=urn:example:controls;s=Names"
+    order = {"part": "mch:Part", "lot": "mch:Lot", "lot_size": "mch:Size"}
+    first = {
+        "state": {"node": word, "values": {"0": "not_executing", "1": "executing"}},
+        "alarm": {"node": word, "values": {"2": True, "1": False}},
+        "alarm_code": word,
+        "part_count": {"node": "nsu=urn:example:controls;s=Counts", "index": 0},
+        "good_count": {"node": "nsu=urn:example:controls;s=Counts", "index": 1},
+        "program": {"node": names, "index": 0},
+        **order,
+    }
+    second = {
+        "state": {"node": word, "values": {"16": "not_executing", "17": "executing"}},
+        "part_count": {"node": "nsu=urn:example:controls;s=Counts", "index": 2},
+        "program": {"node": names, "index": 1},
+        **order,
+    }
+    tables = small()
+    (server,) = tables["servers"]
+    server["machines"] = [{"id": "N1", "signals": first}, {"id": "N2", "signals": second}]
+    # another server may well use the same names
+    other = {**server, "id": "other", "endpoint": "opc.tcp://127.0.0.1:4841"}
+    other["machines"] = [{"id": "N3", "signals": first}]
+    assert len(check({**tables, "servers": [server, other]}, "a").machines) == 3
+
+
+@pytest.mark.parametrize(
+    "endpoint",
+    ["opc.tcp://n1.works:4840", "opc.tcp://192.0.2.10:1/a:b/c", "opc.tcp://[::1]:65535/line", "opc.tcp://h:4840/"],
+)
+def test_endpoints_with_a_port_stay_as_they_are(write_plant, small_plant, endpoint):
+    plant = load(write_plant(small_plant.replace("opc.tcp://127.0.0.1:4840", endpoint)))
+    assert plant.servers[0].endpoint == endpoint
+
+
 @pytest.mark.parametrize("host", ["127.0.0.1", "127.9.9.9", "::1", "localhost"])
 def test_loopback_hosts(host):
     assert is_loopback(host)

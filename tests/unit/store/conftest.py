@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import uuid
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -22,9 +23,9 @@ def file(tmp_path: Path) -> Path:
     return tmp_path / "plant.db"
 
 
-@pytest.fixture
-def url(file: Path) -> Iterator[str]:
-    """URL of an empty database."""
+@contextmanager
+def empty_database(file: Path) -> Iterator[str]:
+    """URL of an empty database: this file, or a schema of its own."""
     if not POSTGRESQL:
         yield f"sqlite:///{file}"
         return
@@ -36,6 +37,13 @@ def url(file: Path) -> Iterator[str]:
     with engine.begin() as connection:
         connection.execute(text(f"DROP SCHEMA {schema} CASCADE"))
     engine.dispose()
+
+
+@pytest.fixture
+def url(file: Path) -> Iterator[str]:
+    """URL of an empty database."""
+    with empty_database(file) as made:
+        yield made
 
 
 @pytest.fixture

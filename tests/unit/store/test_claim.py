@@ -9,6 +9,8 @@ import pytest
 
 from swarfline.store import Store, StoreError
 
+from .conftest import empty_database
+
 HOLDER = """
 import sys
 from swarfline.store import Store
@@ -54,6 +56,15 @@ def test_it_is_given_back(store, url):
             with pytest.raises(StoreError, match="another process collects"), other.claimed():
                 pytest.fail("claimed twice")
             other.close()
+
+
+def test_another_database_is_another_claim(store, holder, tmp_path):
+    # on PostgreSQL another schema of the same database
+    with empty_database(tmp_path / "other.db") as beside:
+        other = Store.open(beside)
+        with other.claimed():
+            pass
+        other.close()
 
 
 def test_reading_and_writing_need_no_claim(store, holder):
