@@ -36,7 +36,7 @@ def raw_plant(*machines: str, **tables: Any) -> dict[str, Any]:
         "servers": [
             {
                 "id": "line", "endpoint": "opc.tcp://127.0.0.1:9/none",
-                "machines": [{"id": m, "signals": nodes} for m in machines],
+                "machines": [{"id": m, "root": f"t:{m}", "signals": nodes} for m in machines],
             }
         ],
         **tables,

@@ -142,7 +142,8 @@ def test_the_list_of_addresses_tells_what_may_stand_where(client):
     ]
     for values in (
         "<code>condition</code>, <code>reason</code>; by default <code>condition</code>",
-        "<code>1</code> to <code>1000</code>; by default <code>200</code>",
+        "<code>10</code> to <code>4000</code>; by default <code>600</code>",
+        "<code>1</code> to <code>1000</code>",
         "<code>true</code>, <code>false</code>; by default <code>false</code>",
         "<code>Accept: text/csv</code>",
     ):
