@@ -25,6 +25,7 @@ def busy(tmp_path):
         ToolLife("N1", "10", START, NOW, "3", "10", "Drill 9", "time", 16461.3, 18000.0, None, open=True),
         ToolLife("N1", "2", START, NOW, "5", "2", "Tap M12", "distance", 187.2, 500.0, None, open=True),
         ToolLife("N1", "4", START, NOW - HOUR, "8", "4", "Reamer 8", "time", 5400.0, 7200.0, reason="reset"),
+        ToolLife("N1", "6", START + HOUR, NOW - 2 * HOUR, "9", "6", "Drill 5", "count", 5, 70, reason="replaced"),
     ]
     store.writer().commit(Batch(facts=lives))
     yield Client(app)
@@ -65,16 +66,17 @@ def test_life_by_time_is_in_hours_and_minutes(busy):
     assert used == {"1": "95 of 100", "2": "187.2 m of 500.0 m", "10": "4 h 34 min of 5 h 00 min"}
 
 
-def test_how_a_life_ended_is_said_in_words(busy):
+def test_ended_lives_in_the_order_of_their_ends_with_the_cause_in_words(busy):
     ended = section(busy, "Tools in the machine now").split("Tool lives that ended on this day")[1]
     assert rows(ended) == [
+        ["10:00", "T9 Drill 5", "5", "70", "another tool was put into the pot"],
         [
             "11:00",
             "T8 Reamer 8",
             "1 h 30 min",
             "2 h 00 min",
             "life set back at the machine: tool changed, or counted anew",
-        ]
+        ],
     ]
 
 
@@ -108,7 +110,7 @@ def test_a_day_without_events_is_called_so(tmp_path):
         ("Cycle times", "cycles", 110),
         ("Longest stops", "stops", None),
         ("Tools in the machine now", "tools", 3),
-        ("Tools in the machine now", "tool-lives", 4),
+        ("Tools in the machine now", "tool-lives", 5),
     ],
 )
 def test_each_list_leads_to_its_csv_of_the_same_day(busy, heading, name, count):

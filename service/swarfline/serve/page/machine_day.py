@@ -224,7 +224,9 @@ class _View:
     def _ended(self) -> list[tuple[ToolLife, str]]:
         lives = self.room.queries.facts(ToolLife, self.machine.id, *self.span)
         ended = [life for life in lives if not life.open and life.end_us <= self.span[1]]
-        return [(life, words.clock(life.end_us, self.room.zone)) for life in ended]
+        # they come by their beginnings
+        in_order = sorted(ended, key=lambda life: life.end_us)
+        return [(life, words.clock(life.end_us, self.room.zone)) for life in in_order]
 
     def _energy(self) -> list[tuple[str, str]]:
         name = self.machine.id
