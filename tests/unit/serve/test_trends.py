@@ -143,3 +143,38 @@ def test_other_pieces_are_refused(client, by):
     answer = client.get("/api/v1/cycle-trends", params={"by": by})
     assert answer.status_code == 422
     assert "day" in answer.json()["errors"][0]["allowed"]
+
+
+def test_a_level_step_is_told_with_date_size_and_certainty(ask):
+    (row,) = ask("level-steps")
+    assert (row["machine"], row["program"], row["part"]) == ("N1", "O1201", "PH-12")
+    assert row["at"].startswith("2026-03-05T00:")
+    assert row["last_before"] < row["at"]
+    assert row["size_s"] == pytest.approx(8, abs=0.1)
+    assert row["size_pct"] == pytest.approx(100 * row["size_s"] / row["before_s"])
+    assert row["after_s"] - row["before_s"] == pytest.approx(row["size_s"])
+    assert row["low_s"] < row["size_s"] < row["high_s"] < row["low_s"] + 0.5
+    assert row["p"] < 1e-9
+    assert row["cycles_before"] + row["cycles_after"] == 793
+
+
+def test_its_steps_and_tools_sum_to_its_size(ask):
+    (row,) = ask("level-steps")
+    steps = row["steps"]
+    assert steps["positioning_s"] is None, "this machine has no signal for it"
+    assert steps["cutting_s"] == pytest.approx(8)
+    assert sum(s for s in steps.values() if s is not None) == pytest.approx(row["size_s"], abs=1e-9)
+    assert sum(t["difference_s"] for t in row["tools"]) + row["no_tool_s"] == pytest.approx(row["size_s"])
+    assert row["tools"][0]["tool"] == "3"
+    assert row["tools"][0]["cutting_s"] == pytest.approx(8)
+
+
+def test_small_level_steps_can_be_left_out(ask):
+    assert ask("level-steps", least_pct=6) == []
+    assert ask("level-steps", program="O9999") == []
+
+
+def test_level_steps_as_csv(client):
+    header, *rows = client.get("/api/v1/level-steps.csv", params=SPAN).text.splitlines()
+    assert "size_s" in header and "steps_cutting_s" in header
+    assert len(rows) == 1
