@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from swarfline.measure.trend import (
     D2,
     D4,
+    autocorrelation,
     deviation,
     ewma,
     ewma_limits,
@@ -67,6 +68,13 @@ def test_s_8_certified_mean_and_deviation(name):
     values = [float(v) for v in STRD[name]["data"]]
     assert individuals(values).centre == pytest.approx(STRD[name]["mean"], rel=1e-14)
     assert deviation(values) == pytest.approx(STRD[name]["deviation"], rel=1e-12)
+
+
+@pytest.mark.parametrize("name", STRD)
+def test_s_8_certified_autocorrelation(name):
+    """NIST StRD, univariate summary statistics: lag 1, certified to 15 digits."""
+    values = [float(v) for v in STRD[name]["data"]]
+    assert autocorrelation(values) == pytest.approx(STRD[name]["autocorrelation"], rel=1e-11)
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from swarfline.measure import elements, energy, forecast, losses, oee, pace, production, trend
+from swarfline.measure import attribution, elements, energy, forecast, losses, oee, pace, production, trend
 from swarfline.measure.definition import Definition
 
 FIGURES: tuple[Definition, ...] = (
@@ -11,6 +11,7 @@ FIGURES: tuple[Definition, ...] = (
     *production.FIGURES,
     *losses.FIGURES,
     *trend.FIGURES,
+    *attribution.FIGURES,
     *forecast.FIGURES,
     *energy.FIGURES,
     *pace.FIGURES,

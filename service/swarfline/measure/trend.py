@@ -12,7 +12,9 @@ from itertools import pairwise
 from math import floor, fsum, sqrt
 
 from swarfline.facts import COMPLETE, Cycle
+from swarfline.measure import runs
 from swarfline.measure.definition import NIST, OURS, TYPE_7, Definition
+from swarfline.measure.runs import Signal, run_signals
 
 D2 = 1.128
 """Mean range of two normal values in standard deviations (NIST/SEMATECH e-Handbook 6.3.2.2)."""
@@ -60,6 +62,19 @@ def deviation(values: Sequence[float]) -> float | None:
         return None
     centre = mean(values)
     return sqrt(fsum((v - centre) ** 2 for v in values) / (len(values) - 1))
+
+
+def autocorrelation(values: Sequence[float]) -> float | None:
+    """Correlation of each value with the one before (lag 1; NIST/SEMATECH e-Handbook 1.3.5.12), −1 to 1.
+
+    None for fewer than three values, or when all are equal.
+    """
+    if len(values) < 3:
+        return None
+    centre = mean(values)
+    apart = [v - centre for v in values]
+    square = fsum(a * a for a in apart)
+    return fsum(a * b for a, b in pairwise(apart)) / square if square else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +138,8 @@ class Trend:
     """The cycle times of one machine, program and part, in s and in time order.
 
     ``starts_us`` and ``values_s`` are the points; ``left_out`` counts cycles that did not enter. Quantiles are of
-    type 7. All None, and the charts empty, where too few cycles tell.
+    type 7; ``signals`` are those of the run rules on the chart of single cycles, which suppose that the
+    ``autocorrelation`` is small. All None, and the charts empty, where too few cycles tell.
     """
 
     starts_us: tuple[int, ...]
@@ -138,6 +154,8 @@ class Trend:
     smoothed_s: tuple[float, ...] = ()
     smoothed_limits_s: tuple[Limits, ...] = ()
     smoothed_beyond: tuple[int, ...] = ()
+    signals: tuple[Signal, ...] = ()
+    autocorrelation: float | None = None
 
     @property
     def count(self) -> int:
@@ -171,6 +189,8 @@ def cycle_trend(cycles: Iterable[Cycle]) -> Trend:
         smoothed,
         limits,
         tuple(i for i, (z, (lo, hi)) in enumerate(zip(smoothed, limits, strict=True)) if z < lo or z > hi),
+        _signals(values, chart),
+        autocorrelation(values),
     )
 
 
@@ -195,6 +215,12 @@ def _smoothed(values: Sequence[float], chart: Individuals) -> tuple[tuple[float,
     return tuple(series), tuple(ewma_limits(len(values), chart.centre, chart.sigma))
 
 
+def _signals(values: Sequence[float], chart: Individuals) -> tuple[Signal, ...]:
+    if chart.centre is None or chart.sigma is None:
+        return ()
+    return run_signals(values, chart.centre, chart.sigma)
+
+
 FIGURES = (
     Definition("cycle_time_median", "P50 of steady cycles", "s", "the usual cycle time", TYPE_7),
     Definition("cycle_time_p10", "P10 of steady cycles", "s", "one in ten is faster", TYPE_7),
@@ -205,4 +231,12 @@ FIGURES = (
     Definition("cycle_time_limits", "x̄ ± 3 · M̄R ÷ 1.128", "s", "limits of single cycles", NIST + " 6.3.2.2"),
     Definition("moving_range_limit", "3.267 · M̄R", "s", "limit of steps from cycle to cycle", NIST + " 6.3.2.2"),
     Definition("cycle_time_ewma", "z = 0.2 · x + 0.8 · z before", "s", "smoothed cycle time", NIST + " 6.3.2.4"),
+    *runs.FIGURES,
+    Definition(
+        "cycle_time_autocorrelation",
+        "Σ (x − x̄)(x after − x̄) ÷ Σ (x − x̄)²",
+        "1",
+        "tie to the cycle before",
+        NIST + " 1.3.5.12",
+    ),
 )

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Query
 from pydantic import Field
 
 from swarfline.facts import Cycle
-from swarfline.measure.trend import Trend, by_program, cycle_trend
+from swarfline.measure.trend import cycle_trend
 from swarfline.serve.room import InRoom, OneMachine
 from swarfline.serve.shapes import SpanShape, span_fields
 from swarfline.serve.spans import AskedSpan
@@ -93,8 +93,3 @@ def thin(times_us: Sequence[int], values: Sequence[float], span: tuple[int, int]
     for places in slots.values():
         kept |= {places[0], places[-1], min(places, key=values.__getitem__), max(places, key=values.__getitem__)}
     return sorted(kept)
-
-
-def trends(cycles: Sequence[Cycle]) -> dict[tuple[str, str, str], Trend]:
-    """The trend of every machine, program and part."""
-    return {key: cycle_trend(group) for key, group in by_program(cycles).items()}

@@ -31,6 +31,7 @@ PATHS = (
     "/api/v1/oee",
     "/api/v1/losses",
     "/api/v1/cycle-trends",
+    "/api/v1/level-steps",
     "/api/v1/tool-forecasts",
     "/api/v1/energy",
     "/api/v1/pace",
