@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from swarfline.measure import elements, energy, forecast, losses, oee, pace, production, study, trend
+from swarfline.measure import elements, energy, forecast, losses, oee, pace, production, runoff, study, trend
 from swarfline.measure.definition import Definition
 
 FIGURES: tuple[Definition, ...] = (
@@ -15,5 +15,6 @@ FIGURES: tuple[Definition, ...] = (
     *energy.FIGURES,
     *pace.FIGURES,
     *study.FIGURES,
+    *runoff.FIGURES,
 )
 """Every figure that can be shown, family by family; a test compares it with docs/figures.md."""
