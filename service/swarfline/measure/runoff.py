@@ -80,7 +80,7 @@ class RunOff:
     other: int
 
     @property
-    def span_us(self) -> Interval | None:
+    def span_us(self) -> tuple[int, int] | None:
         """Start of the first steady cycle and end of the last, µs UTC."""
         known = self.sample.cycles
         return (known[0].start_us, known[-1].end_us) if known else None
