@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
-from swarfline.measure import attribution, elements, energy, forecast, losses, oee, pace, production, trend
+from swarfline.measure import (
+    attribution,
+    elements,
+    energy,
+    forecast,
+    losses,
+    oee,
+    pace,
+    production,
+    runoff,
+    study,
+    trend,
+)
 from swarfline.measure.definition import Definition
 
 FIGURES: tuple[Definition, ...] = (
@@ -15,5 +27,7 @@ FIGURES: tuple[Definition, ...] = (
     *forecast.FIGURES,
     *energy.FIGURES,
     *pace.FIGURES,
+    *study.FIGURES,
+    *runoff.FIGURES,
 )
 """Every figure that can be shown, family by family; a test compares it with docs/figures.md."""

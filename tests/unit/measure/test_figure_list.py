@@ -33,4 +33,15 @@ def test_figures_that_are_computed_are_listed_with_their_unit():
 def test_every_family_of_figures_has_its_file():
     folder = Path(swarfline.measure.__file__).parent
     families = {path.stem for path in folder.glob("*.py")} - {"__init__"}
-    assert {"elements", "oee", "production", "losses", "trend", "forecast", "energy", "pace"} <= families
+    assert {
+        "elements",
+        "oee",
+        "production",
+        "losses",
+        "trend",
+        "forecast",
+        "energy",
+        "pace",
+        "study",
+        "runoff",
+    } <= families
