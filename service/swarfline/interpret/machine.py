@@ -24,7 +24,7 @@ from swarfline.interpret.numbers import number_of
 from swarfline.interpret.order import NEVER, Order, Ordered
 from swarfline.interpret.record import CycleRecord
 from swarfline.interpret.settings import MachineSettings
-from swarfline.interpret.steps import STEP_INDEX, step_now
+from swarfline.interpret.steps import STEP_INDEX, StepRule
 from swarfline.interpret.tools import Tools, tool_name
 from swarfline.signals import LINK, LINK_BACK, LINK_LOST, SIGNALS, Quality, split_tool_signal
 
@@ -55,6 +55,7 @@ class MachineFold:
         self.order = Order(settings)
         self.values: dict[str, object] = {}
         self._mode_offered = "mode" in offered
+        self._rule = StepRule.of(offered, settings.cutting_load_pct)
         self._conditions = Conditions(machine)
         self._cycles = Cycles(machine, settings.cycle_bounds, keeps=by_counter)
         self._counts = Counts(settings)
@@ -207,8 +208,13 @@ class MachineFold:
     def _turn_step(self, at_us: int, cycle: CycleRecord) -> None:
         values = self.values
         condition = self._conditions.condition or UNOBSERVED
-        step = STEP_INDEX[step_now(values, condition, self.settings.cutting_load_pct)]
-        cycle.turn(at_us, step, tool_name(values.get("active_tool")), number_of(values.get("spindle_load")))
+        step, tool = STEP_INDEX[self._rule.step(values, condition)], tool_name(values.get("active_tool"))
+        if self._rule.changes_by_speed:
+            if self._rule.stands(values, condition):
+                step = cycle.stand(at_us, step, tool)
+            else:
+                cycle.standstill = None
+        cycle.turn(at_us, step, tool, number_of(values.get("spindle_load")))
 
     def _label(self, cycle: CycleRecord) -> None:
         """What the cycle makes is as told at its start; what was not told then may be told later."""
