@@ -26,7 +26,7 @@ from swarfline.interpret.record import CycleRecord
 from swarfline.interpret.settings import MachineSettings
 from swarfline.interpret.steps import STEP_INDEX, StepRule
 from swarfline.interpret.tools import Tools, tool_name
-from swarfline.signals import LINK, LINK_BACK, LINK_LOST, SIGNALS, Quality, split_tool_signal
+from swarfline.signals import LINK, LINK_BACK, LINK_LOST, SIGNALS, TOOL_FIELDS, Kind, Quality, split_tool_signal
 
 _BAD = int(Quality.BAD)
 _CONDITION, _STEP, _COUNT, _ALARM, _POWER, _ENERGY, _LABEL, _TOOL, _TOLD = (1 << n for n in range(9))
@@ -43,6 +43,10 @@ _KEPT = ("program", "part", "lot")
 """What is still taken to hold after a loss, until it is told again."""
 
 _NEVER_TOLD = object()
+
+
+def _is_no_number(value: object) -> bool:
+    return value.__class__ is float and not isfinite(value)
 
 
 class MachineFold:
@@ -103,6 +107,8 @@ class MachineFold:
                 self._tool_signals[signal] = split_tool_signal(signal)
             tool = self._tool_signals[signal]
             if tool is not None:
+                if TOOL_FIELDS[tool[1]].kind is Kind.NUMBER:
+                    value = number_of(value)
                 self._tools.due.setdefault(tool[0], {})[tool[1]] = value
                 self._dirty |= _TOOL
             else:
@@ -305,7 +311,7 @@ class MachineFold:
                 if signal != LINK:
                     linked = linked is not False
                     if signal in SIGNALS and signal not in self._counts.counters:
-                        values[signal] = None if quality == _BAD else value
+                        values[signal] = None if quality == _BAD or _is_no_number(value) else value
                 elif value in (LINK_LOST, LINK_BACK):
                     linked = value == LINK_BACK
                     values = {name: values[name] for name in _KEPT if name in values}
