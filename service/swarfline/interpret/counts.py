@@ -3,16 +3,18 @@
 A counter of width w that steps down by more than half its range rolled over; any other step down is a reset,
 and what it shows afterwards counts from zero (common practice, no source; arithmetic in tests/outside).
 
-House rule: what a counter gained while it could not be read (connection lost, or quality Bad) is told as
-counted across a gap.
+House rules. What a counter gained while it could not be read (connection lost, or quality Bad) is told as
+counted across a gap. A step that no machine can make (more than MOST) was set by hand: nothing is counted, and the
+counter goes on from there.
 """
 
 from __future__ import annotations
 
+from math import floor
 from typing import Any
 
 from swarfline.facts import GOOD, SCRAP, TOTAL, Count
-from swarfline.interpret.numbers import number_of
+from swarfline.interpret.numbers import MOST, MOST_SHOWN, number_of
 from swarfline.interpret.settings import MachineSettings
 
 _KINDS = {"part_count": TOTAL, "good_count": GOOD, "scrap_count": SCRAP}
@@ -40,7 +42,7 @@ class Counter:
 
     def take(self, value: object) -> float:
         """What this reading adds; 0 for a baseline or a value that is no count."""
-        number = number_of(value)
+        number = number_of(value, MOST_SHOWN)
         if number is None or number < 0:
             return 0
         previous, self.last = self.last, number
@@ -73,15 +75,17 @@ class Counts:
         All readings of the instant in which a counter came into sight led up to it. When it is the first ever,
         the last of them is the baseline.
         """
-        if number_of(value) is None:
+        number = number_of(value, MOST_SHOWN)
+        if number is None:
             self._blind.add(name)
             return 0, False
         counter = self.counters[name]
         if counter.last is None or name in self._blind:
             self._found[name] = (at_us, counter.last is None)
         found_us, for_the_first_time = self._found.get(name, (None, False))
-        added, seen = counter.take(value), found_us != at_us
-        if for_the_first_time and not seen:
+        # a part in the making is none yet
+        added, seen = counter.take(floor(number)), found_us != at_us
+        if (for_the_first_time and not seen) or added > MOST:
             added = 0
         if observed:
             self._blind.discard(name)

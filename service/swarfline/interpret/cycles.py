@@ -161,6 +161,7 @@ class Cycles:
         cycle = self.suspended
         assert cycle is not None
         cycle.end_us, cycle.outcome = None, RUNNING
+        cycle.standstill = None
         cycle.turn(cycle.mark_us, STEP_INDEX[OTHER], "", None)
         cycle.advance(at_us)
         self.open, self.suspended, self.last = cycle, None, None

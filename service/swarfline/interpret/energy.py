@@ -14,7 +14,7 @@ from typing import Any
 from swarfline.facts import UNOBSERVED, Energy
 from swarfline.interpret.counts import Counter
 from swarfline.interpret.cycles import Cycles
-from swarfline.interpret.numbers import number_of
+from swarfline.interpret.numbers import MOST, MOST_SHOWN, number_of
 
 QUARTER_US = 900_000_000
 MARKS = 1000
@@ -80,17 +80,17 @@ class EnergyMeter:
 
     def counter(self, at_us: int, watt_hours: object, cycles: Cycles) -> list[Energy]:
         """A reading of the energy counter: what it added is spread over the turns since the last one."""
-        number, marks = number_of(watt_hours), self._marks
+        number, marks = number_of(watt_hours, MOST_SHOWN), self._marks
         if number is None or number < 0 or not marks:
             return []
         baseline, first_us = self._counter.last is None, marks[0][0]
         if not baseline and at_us <= first_us:
             return []
-        joules = self._counter.take(number) * _JOULES_PER_WH
+        added = self._counter.take(number)
         self._marks = [(at_us, *marks[-1][1:])]
         done: list[Energy] = []
-        if not baseline:
-            watts = joules * 1e6 / (at_us - first_us)
+        if not baseline and added <= MOST:
+            watts = added * _JOULES_PER_WH * 1e6 / (at_us - first_us)
             for (begin, condition, _), (end, _, _) in pairwise([*marks, (at_us, "", None)]):
                 done += self._spread(begin, end, condition, watts, cycles)
         cycles.kept = []

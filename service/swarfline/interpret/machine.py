@@ -24,9 +24,9 @@ from swarfline.interpret.numbers import number_of
 from swarfline.interpret.order import NEVER, Order, Ordered
 from swarfline.interpret.record import CycleRecord
 from swarfline.interpret.settings import MachineSettings
-from swarfline.interpret.steps import STEP_INDEX, step_now
+from swarfline.interpret.steps import STEP_INDEX, StepRule
 from swarfline.interpret.tools import Tools, tool_name
-from swarfline.signals import LINK, LINK_BACK, LINK_LOST, SIGNALS, Quality, split_tool_signal
+from swarfline.signals import LINK, LINK_BACK, LINK_LOST, SIGNALS, TOOL_FIELDS, Kind, Quality, split_tool_signal
 
 _BAD = int(Quality.BAD)
 _CONDITION, _STEP, _COUNT, _ALARM, _POWER, _ENERGY, _LABEL, _TOOL, _TOLD = (1 << n for n in range(9))
@@ -45,6 +45,10 @@ _KEPT = ("program", "part", "lot")
 _NEVER_TOLD = object()
 
 
+def _is_no_number(value: object) -> bool:
+    return value.__class__ is float and not isfinite(value)
+
+
 class MachineFold:
     """Interpretation of one machine; see the module's house rules."""
 
@@ -55,6 +59,7 @@ class MachineFold:
         self.order = Order(settings)
         self.values: dict[str, object] = {}
         self._mode_offered = "mode" in offered
+        self._rule = StepRule.of(offered, settings.cutting_load_pct)
         self._conditions = Conditions(machine)
         self._cycles = Cycles(machine, settings.cycle_bounds, keeps=by_counter)
         self._counts = Counts(settings)
@@ -102,6 +107,8 @@ class MachineFold:
                 self._tool_signals[signal] = split_tool_signal(signal)
             tool = self._tool_signals[signal]
             if tool is not None:
+                if TOOL_FIELDS[tool[1]].kind is Kind.NUMBER:
+                    value = number_of(value)
                 self._tools.due.setdefault(tool[0], {})[tool[1]] = value
                 self._dirty |= _TOOL
             else:
@@ -207,8 +214,13 @@ class MachineFold:
     def _turn_step(self, at_us: int, cycle: CycleRecord) -> None:
         values = self.values
         condition = self._conditions.condition or UNOBSERVED
-        step = STEP_INDEX[step_now(values, condition, self.settings.cutting_load_pct)]
-        cycle.turn(at_us, step, tool_name(values.get("active_tool")), number_of(values.get("spindle_load")))
+        step, tool = STEP_INDEX[self._rule.step(values, condition)], tool_name(values.get("active_tool"))
+        if self._rule.changes_by_speed:
+            if self._rule.stands(values, condition):
+                step = cycle.stand(at_us, step, tool)
+            else:
+                cycle.standstill = None
+        cycle.turn(at_us, step, tool, number_of(values.get("spindle_load")))
 
     def _label(self, cycle: CycleRecord) -> None:
         """What the cycle makes is as told at its start; what was not told then may be told later."""
@@ -299,7 +311,7 @@ class MachineFold:
                 if signal != LINK:
                     linked = linked is not False
                     if signal in SIGNALS and signal not in self._counts.counters:
-                        values[signal] = None if quality == _BAD else value
+                        values[signal] = None if quality == _BAD or _is_no_number(value) else value
                 elif value in (LINK_LOST, LINK_BACK):
                     linked = value == LINK_BACK
                     values = {name: values[name] for name in _KEPT if name in values}

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import astuple, dataclass, field, fields
 from typing import Any
 
-from swarfline.facts import CUTTING, OTHER, RUNNING, STEPS, Cycle, StepPiece, ToolUse
+from swarfline.facts import CUTTING, OTHER, RUNNING, STEPS, TOOL_CHANGE, Cycle, StepPiece, ToolUse
 from swarfline.interpret.steps import STEP_INDEX
 
-_CUTTING = STEP_INDEX[CUTTING]
+_CUTTING, _OTHER, _TOOL_CHANGE = (STEP_INDEX[step] for step in (CUTTING, OTHER, TOOL_CHANGE))
 
 STRIP_PIECES = 2000
 """A strip tells no more pieces than these; what follows is one piece of step ``other``."""
@@ -24,6 +24,19 @@ class ToolTally:
     load_us: float = 0.0
     load_peak: float | None = None
     life_used: float | None = None
+
+
+@dataclass(slots=True)
+class Standstill:
+    """A time in which the spindle stands: since when, with which tool, and how much was booked as other before it.
+
+    ``changed``: the tool has changed in it, so that it is a tool change.
+    """
+
+    start_us: int
+    tool: str
+    other_us: int
+    changed: bool = False
 
 
 @dataclass(slots=True, eq=False)
@@ -52,6 +65,7 @@ class CycleRecord:
     energy_j: float = 0.0
     tools: dict[str, ToolTally] = field(default_factory=dict)
     strip: list[tuple[int, int, str]] = field(default_factory=list)
+    standstill: Standstill | None = None
 
     def advance(self, to_us: int) -> None:
         """Book the time up to ``to_us`` on the present step and tool."""
@@ -74,6 +88,34 @@ class CycleRecord:
         if self.load is not None:
             tally.load_us += self.load * spent
             tally.load_peak = self.load if tally.load_peak is None else max(tally.load_peak, self.load)
+
+    def stand(self, at_us: int, step: int, tool: str) -> int:
+        """The spindle stands at ``at_us``: the step that this is, with another tool than it had a tool change."""
+        standstill = self.standstill
+        if standstill is None:
+            self.advance(at_us)
+            standstill = self.standstill = Standstill(at_us, tool, self.step_us[_OTHER])
+        if tool and tool != standstill.tool and not standstill.changed:
+            self.advance(at_us)
+            self._rebook(standstill)
+            standstill.changed = True
+        return _TOOL_CHANGE if standstill.changed and step == _OTHER else step
+
+    def _rebook(self, standstill: Standstill) -> None:
+        """What was other in a standstill is a tool change."""
+        spent = self.step_us[_OTHER] - standstill.other_us
+        self.step_us[_OTHER] -= spent
+        self.step_us[_TOOL_CHANGE] += spent
+        self.step = _TOOL_CHANGE if self.step == _OTHER else self.step
+        begin, strip = standstill.start_us - self.start_us, self.strip
+        if len(strip) >= STRIP_PIECES - 1:
+            return
+        before = max((n for n, piece in enumerate(strip) if piece[0] <= begin), default=None)
+        if before is not None and strip[before][0] < begin and strip[before][1] == _OTHER:
+            strip.insert(before + 1, (begin, *strip[before][1:]))
+        for n, (offset, step, tool) in enumerate(strip):
+            if offset >= begin and step == _OTHER:
+                strip[n] = (offset, _TOOL_CHANGE, tool)
 
     def turn(self, at_us: int, step: int, tool: str, load: float | None) -> None:
         """From ``at_us`` on: this step, tool and load."""
@@ -146,6 +188,7 @@ class CycleRecord:
             for tool, t in self.tools.items()
         }
         state["step_us"], state["strip"] = list(self.step_us), list(self.strip)
+        state["standstill"] = None if self.standstill is None else list(astuple(self.standstill))
         return state
 
     @classmethod
@@ -153,7 +196,9 @@ class CycleRecord:
         """The reverse of save."""
         tools = {tool: ToolTally(*tally) for tool, tally in state["tools"].items()}
         strip = [tuple(piece) for piece in state["strip"]]
-        return cls(**{**state, "tools": tools, "strip": strip, "step_us": list(state["step_us"])})
+        stood = state.get("standstill")
+        plain = {**state, "tools": tools, "strip": strip, "step_us": list(state["step_us"])}
+        return cls(**{**plain, "standstill": Standstill(*stood) if stood else None})
 
 
 def _use(tool: str, tally: ToolTally) -> ToolUse:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-BOUNDS = ("program_state", "cycle_count", "part_count", "executing")
-"""What can cut cycles, in order of preference."""
+from swarfline.grounds import cycle_bounds
 
 MAX_SKEW_US = 5_000_000
 """How far ahead of its receipt a source time is believed, unless the server's clock rules."""
@@ -37,6 +36,4 @@ class MachineSettings:
     @property
     def cycle_bounds(self) -> str:
         """What cuts this machine's cycles: as set, else the best signal offered."""
-        if self.bounds is not None:
-            return self.bounds
-        return next((b for b in BOUNDS if b in self.signals), "executing")
+        return cycle_bounds(self.signals, self.bounds)

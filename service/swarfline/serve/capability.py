@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from swarfline.facts import CUTTING, HELD, OTHER, POSITIONING, TOOL_CHANGE
 from swarfline.plant import Machine, Plant
 from swarfline.signals import TOOL_FIELDS
 
-BOUNDS = ("program_state", "cycle_count", "part_count", "executing")
 TOOLS = "tools"
 """Prefix of tool fields in what follows: ``tools.used``."""
 
@@ -47,7 +45,7 @@ NEEDS = (
         "a hold shows as waiting",
     ),
     Need("faults", ("actual_delay_time",), (("alarm",),), "a fault shows as waiting"),
-    Need("tool_times", ("consumption_per_cycle",), (("active_tool",), ("spindle_speed",), ("spindle_load",))),
+    Need("tool_times", ("consumption_per_cycle",), (("active_tool",), ("spindle_load", "spindle_speed"))),
     Need("tool_life", ("share_used", "remaining"), (_LIFE, ("tools.limit",))),
     Need("tool_forecast", ("cycles_left", "limit_at"), (_LIFE, ("tools.limit",), ("active_tool",))),
     Need("energy", ("energy", "energy_per_good_part", "demand_peak"), (("energy", "power"),)),
@@ -88,23 +86,3 @@ def _ability(need: Need, signals: Sequence[str]) -> Ability:
 def can_tell(plant: Plant, machine: Machine, family: str) -> bool:
     """Whether one family can be told of a machine; raises StopIteration for a family that is none."""
     return next(a.can for a in abilities(signals_of(plant, machine)) if a.family == family)
-
-
-def cycle_bounds(plant: Plant, machine: Machine) -> str:
-    """What cuts a machine's cycles: as the plant file says, else the best signal mapped."""
-    if machine.cycle_bounds is not None:
-        return machine.cycle_bounds
-    mapped = plant.nodes_of(machine)
-    return next((b for b in BOUNDS if b in mapped), "executing")
-
-
-def steps(signals: Sequence[str]) -> list[str]:
-    """The steps of a cycle that can be told apart."""
-    known = [HELD, OTHER]
-    if "tool_changing" in signals:
-        known.append(TOOL_CHANGE)
-    if "positioning" in signals:
-        known.append(POSITIONING)
-    if "spindle_load" in signals:
-        known.append(CUTTING)
-    return known

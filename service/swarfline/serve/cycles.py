@@ -8,8 +8,8 @@ from fastapi import APIRouter, Query
 from pydantic import Field
 
 from swarfline.facts import STEPS, Count, Cycle, ToolUse
+from swarfline.grounds import steps_known
 from swarfline.measure.energy import JOULES_PER_KWH
-from swarfline.serve import capability
 from swarfline.serve.paging import Paged
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom, OneMachine, Room
@@ -90,7 +90,7 @@ def list_cycles(
 ) -> Any:
     """Cycles that overlap the span, whole."""
     found, last = window.take(lambda n, after: room.queries.facts(Cycle, machine.id, *asked.interval, n, after))
-    known = capability.steps(capability.signals_of(room.plant, machine))
+    known = steps_known(room.plant.nodes_of(machine))
     rows = [cycle_row(room, cycle, known, detail == "strip") for cycle in found]
     return reply.facts(room, asked, window, CycleRow, rows, last)
 

@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter
 from pydantic import Field
 
+from swarfline import grounds
 from swarfline.plant import Machine
 from swarfline.serve import capability
 from swarfline.serve.presence import Presence, presence
@@ -44,7 +45,12 @@ class MachineShape(MachineRow):
 
     signals: list[str]
     cycle_bounds: str = Field(description="the signal that cuts cycles")
+    cycle_bounds_why: str = Field(description="why it is that one")
     steps: list[str] = Field(description="the steps of a cycle that can be told apart")
+    steps_known: str = Field(
+        description="how well, best first: exact, load, speed (cutting is the spindle turning: the most it can "
+        "be), tool (only which sat in the spindle), not"
+    )
     figures: list[AbilityShape]
 
 
@@ -90,11 +96,14 @@ def list_machines(room: InRoom, reply: Replying) -> Any:
 def read_machine(machine: OneMachine, room: InRoom) -> MachineShape:
     """One machine: its signals, how its cycles are cut, and which figures can be told of it."""
     signals = capability.signals_of(room.plant, machine)
+    chosen = machine.cycle_bounds
     return MachineShape(
         **_names(room, machine),
         signals=signals,
-        cycle_bounds=capability.cycle_bounds(room.plant, machine),
-        steps=capability.steps(signals),
+        cycle_bounds=grounds.cycle_bounds(signals, chosen),
+        cycle_bounds_why=grounds.why_bounds(signals, chosen),
+        steps=grounds.steps_known(signals),
+        steps_known=grounds.step_grounds(signals),
         figures=[
             AbilityShape(
                 family=a.family, figures=list(a.figures), can=a.can, missing=list(a.missing), without=a.without

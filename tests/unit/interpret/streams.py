@@ -1,4 +1,6 @@
-"""Random streams of one machine for the property tests: many signals, equal times, disorder, gaps."""
+"""Random streams of one machine for the property tests: many signals, equal times, disorder, gaps, odd values."""
+
+import math
 
 from hypothesis import strategies as st
 
@@ -31,10 +33,12 @@ VALUES = {
     "tools[1].number": (1, 1, 2, 0),
     "tools[1].used": (0, 1, 2, 3.5),
     "tools[1].limit": (10, 20),
+    "tools[2].number": (1, 2, 2, 3, 0),
     "tools[2].remaining": (0, 1, 2, 3),
     "tools[2].limit": (10, 11),
     "lot_size": (100, 200),
 }
+ODD = (math.nan, math.inf, -math.inf, 1e308, -1e308, 10**30, -7, True, "", "x", 0, 2.5)
 STEPS_US = (0, 0, 1, 1000, 250_000, SECOND_US, 7 * SECOND_US, 400 * SECOND_US, 1000 * SECOND_US)
 BOUNDS = ("program_state", "cycle_count", "part_count", "executing")
 MACHINE = "N1"
@@ -44,6 +48,11 @@ def _value(draw, signal, at_us, early_us=0):
     if draw(st.integers(0, 19)) == 0:
         return Reading(MACHINE, signal, at_us - early_us, at_us, None, Quality.BAD)
     return Reading(MACHINE, signal, at_us - early_us, at_us, draw(st.sampled_from(VALUES[signal])))
+
+
+def _odd(draw, signal, at_us):
+    """Any value at all, as quality Uncertain."""
+    return Reading(MACHINE, signal, at_us, at_us, draw(st.sampled_from(ODD)), Quality.UNCERTAIN)
 
 
 def _link(event, at_us):
@@ -79,6 +88,7 @@ def streams(draw, most=60):
         widths={"part_count": 16},
         parts_per_cycle={"VC-30": 2},
         reorder_us=draw(st.sampled_from((0, SECOND_US))),
+        max_skew_us=draw(st.sampled_from((5 * SECOND_US, None))),
     )
     now, readings = BEGIN_US, []
     for _ in range(draw(st.integers(1, most))):
@@ -90,6 +100,8 @@ def streams(draw, most=60):
             now = back_us
         elif choice == 1:
             readings.append(_other(draw, now))
+        elif choice == 2:
+            readings.append(_odd(draw, draw(st.sampled_from(offered)), now))
         else:
             early = draw(st.sampled_from((0, 0, 0, 1, 400_000, 900_000, 3 * SECOND_US)))
             readings.append(_value(draw, draw(st.sampled_from(offered)), now, early))
@@ -128,3 +140,17 @@ def metered(draw):
         else:
             readings.append(_value(draw, draw(st.sampled_from(("state", "program_state"))), now))
     return readings
+
+
+@st.composite
+def shuffled(draw):
+    """(settings, readings at distinct moments in order, the same as they may arrive within the reorder window)."""
+    offered = draw(st.lists(st.sampled_from(sorted(VALUES)), min_size=1, max_size=len(VALUES), unique=True))
+    settings = MachineSettings(MACHINE, frozenset(offered), reorder_us=SECOND_US)
+    now, readings, arrival = BEGIN_US, [], []
+    for _ in range(draw(st.integers(1, 60))):
+        now += draw(st.sampled_from((1, 1000, 250_000, 3 * SECOND_US, 1000 * SECOND_US)))
+        readings.append(_value(draw, draw(st.sampled_from(offered)), now))
+        arrival.append(now + draw(st.integers(0, SECOND_US)))
+    order = sorted(range(len(readings)), key=lambda n: (arrival[n], n))
+    return settings, readings, [readings[n]._replace(received_us=arrival[n]) for n in order]

@@ -1,6 +1,7 @@
 """What holds for any stream: slicing and restarts change nothing, time is tiled, cycles do not overlap."""
 
 import json
+from dataclasses import astuple
 from itertools import pairwise
 
 import pytest
@@ -11,8 +12,9 @@ from swarfline.facts import Condition, Cycle, Energy
 from swarfline.interpret.fold import Fold
 from swarfline.signals import LINK, LINK_BACK, LINK_LOST
 
-from .streams import MACHINE, metered, powered, streams
-from .told import Told
+from .odd import assert_storable
+from .streams import MACHINE, metered, powered, shuffled, streams
+from .told import BEGIN_US, Told
 
 QUARTER_US = 900_000_000
 many = settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck))
@@ -72,6 +74,39 @@ def test_slicing_changes_nothing(stream, data):
 def test_restarts_change_nothing(stream, data):
     whole = Run(*stream)
     Run(*stream, cuts=places(data, stream[1]), restarts=places(data, stream[1])).same_as(whole)
+
+
+WEEK_US = 7 * 86_400 * 1_000_000
+
+
+def a_week_later(state, by_us=WEEK_US):
+    """Plain data with every moment in it moved; a moment is far from all other numbers."""
+    if isinstance(state, list | tuple):
+        return [a_week_later(value, by_us) for value in state]
+    is_moment = type(state) is int and BEGIN_US // 2 < state < 2 * BEGIN_US
+    return state + by_us if is_moment else state
+
+
+@many
+@given(streams())
+def test_a_week_later_the_same_happens_a_week_later(stream):
+    machine_settings, readings = stream
+    shifted = [r._replace(source_us=r.source_us + WEEK_US, received_us=r.received_us + WEEK_US) for r in readings]
+    now, then = Run(machine_settings, readings), Run(machine_settings, shifted)
+    assert [a_week_later(astuple(f)) for f in now.final] == [a_week_later(astuple(f), 0) for f in then.final]
+
+
+@many
+@given(shuffled())
+def test_the_order_of_arrival_within_the_window_changes_nothing(stream):
+    machine_settings, in_time, as_arrived = stream
+    Run(machine_settings, as_arrived).same_as(Run(machine_settings, in_time))
+
+
+@many
+@given(streams())
+def test_every_number_of_a_fact_is_one_that_a_database_takes(stream):
+    assert_storable(Run(*stream).latest.values())
 
 
 @many

@@ -4,40 +4,43 @@ import pytest
 
 from swarfline.facts import STEPS
 from swarfline.interpret.record import STRIP_PIECES
-from swarfline.interpret.steps import step_now, steps_known
+from swarfline.interpret.steps import StepRule
 
 from .told import SECOND_US, Told
 
 CUT = {"spindle_speed": 8000, "spindle_load": 30}
+LOAD, SPEED = {"spindle_load"}, {"spindle_speed"}
 ROWS = [
-    ("producing", {}, "other"),
-    ("producing", CUT, "cutting"),
-    ("producing", CUT | {"spindle_load": 5}, "other"),
-    ("producing", CUT | {"spindle_speed": 0}, "other"),
-    ("producing", {"spindle_speed": 8000}, "other"),
-    ("producing", CUT | {"spindle_load": None}, "other"),
-    ("producing", {"spindle_load": 30}, "cutting"),
-    ("producing", {"spindle_load": 5}, "other"),
-    ("producing", {"spindle_load": 30, "spindle_speed": None}, "other"),
-    ("producing", CUT | {"positioning": True}, "positioning"),
-    ("producing", CUT | {"positioning": True, "tool_changing": True}, "tool_change"),
-    ("held", CUT | {"tool_changing": True}, "held"),
-    ("waiting", {}, "held"),
-    ("unobserved", CUT, "other"),
+    ("producing", LOAD | SPEED, {}, "other"),
+    ("producing", LOAD | SPEED, CUT, "cutting"),
+    ("producing", LOAD | SPEED, CUT | {"spindle_load": 5}, "other"),
+    ("producing", LOAD | SPEED, CUT | {"spindle_speed": 0}, "other"),
+    ("producing", LOAD | SPEED, CUT | {"spindle_speed": -8000}, "cutting"),
+    ("producing", LOAD | SPEED, CUT | {"spindle_speed": -0.4}, "other"),
+    ("producing", LOAD | SPEED, {"spindle_speed": 8000}, "other"),
+    ("producing", LOAD | SPEED, CUT | {"spindle_load": None}, "other"),
+    ("producing", LOAD | SPEED, {"spindle_load": 30, "spindle_speed": None}, "other"),
+    ("producing", LOAD | SPEED, {"spindle_load": 30}, "cutting"),
+    ("producing", LOAD, {"spindle_load": 30}, "cutting"),
+    ("producing", LOAD, {"spindle_load": 5}, "other"),
+    ("producing", LOAD, {"spindle_load": -30}, "other"),
+    ("producing", SPEED, {"spindle_speed": 8000}, "cutting"),
+    ("producing", SPEED, {"spindle_speed": -8000}, "cutting"),
+    ("producing", SPEED, {"spindle_speed": 0}, "other"),
+    ("producing", SPEED, {"spindle_speed": None}, "other"),
+    ("producing", SPEED, {}, "other"),
+    ("producing", set(), {"spindle_speed": 8000, "spindle_load": 30}, "other"),
+    ("producing", LOAD, CUT | {"positioning": True}, "positioning"),
+    ("producing", LOAD, CUT | {"positioning": True, "tool_changing": True}, "tool_change"),
+    ("held", LOAD, CUT | {"tool_changing": True}, "held"),
+    ("waiting", SPEED, CUT, "held"),
+    ("unobserved", LOAD, CUT, "other"),
 ]
 
 
-@pytest.mark.parametrize(("condition", "values", "step"), ROWS)
-def test_each_row(condition, values, step):
-    assert step_now(values, condition, 5.0) == step
-
-
-def test_steps_a_machine_can_tell():
-    assert steps_known(frozenset()) == ["held", "other"]
-    assert steps_known(frozenset({"active_tool", "spindle_speed"})) == ["held", "other"]
-    assert steps_known(frozenset({"active_tool", "spindle_load"})) == ["held", "other", "cutting"]
-    everything = frozenset({"tool_changing", "positioning", "spindle_speed", "spindle_load"})
-    assert set(steps_known(everything)) == set(STEPS)
+@pytest.mark.parametrize(("condition", "offered", "values", "step"), ROWS)
+def test_each_row(condition, offered, values, step):
+    assert StepRule.of(offered, 5.0).step(values, condition) == step
 
 
 STORY = """
@@ -114,3 +117,70 @@ def test_a_step_that_began_as_sight_was_lost_leaves_no_piece_without_length():
     pieces = [(p.offset_us / SECOND_US, p.step, p.tool) for p in told.cycle.strip]
     assert pieces == [(0, "other", "4"), (20, "other", ""), (40, "other", "7")]
     assert [(use.tool, use.in_spindle_us / SECOND_US) for use in told.cycle.tools] == [("4", 20), ("7", 10)]
+
+
+BY_SPEED = """
+    0   state=executing program_state=ready active_tool=4 spindle_speed=0
+    10  program_state=running
+    14  spindle_speed=9000
+    24  spindle_speed=0
+    25  active_tool=0
+    27  active_tool=7
+    29  spindle_speed=6000
+    39  spindle_speed=0
+    44  spindle_speed=6000
+    49  program_state=ended
+"""
+
+
+def pieces_of(cycle):
+    return [(piece.offset_us / SECOND_US, piece.step, piece.tool) for piece in cycle.strip]
+
+
+def test_by_tool_and_speed_alone_the_standstill_in_which_the_tool_changes_is_the_tool_change():
+    cycle = Told(BY_SPEED).cycle
+    assert by_step(cycle) == {"cutting": 25, "tool_change": 5, "positioning": 0, "other": 9, "held": 0}
+    assert pieces_of(cycle) == [
+        (0, "other", "4"), (4, "cutting", "4"), (14, "tool_change", "4"), (15, "tool_change", ""),
+        (17, "tool_change", "7"), (19, "cutting", "7"), (29, "other", "7"), (34, "cutting", "7"),
+    ]  # fmt: skip
+    assert [(use.tool, use.in_spindle_us / SECOND_US, use.cutting_us / SECOND_US) for use in cycle.tools] == [
+        ("4", 15, 10), ("7", 22, 15),
+    ]  # fmt: skip
+
+
+def test_a_hold_within_a_standstill_is_no_tool_change():
+    story = BY_SPEED.replace("25  active_tool=0", "25  feed_hold=true\n    26  feed_hold=false")
+    cycle = Told(story).cycle
+    assert by_step(cycle) == {"cutting": 25, "tool_change": 3, "positioning": 0, "other": 10, "held": 1}
+
+
+def test_positioning_told_within_a_standstill_stays_positioning():
+    story = BY_SPEED.replace("25  active_tool=0", "25  positioning=true\n    26  positioning=false")
+    cycle = Told(story).cycle
+    assert by_step(cycle) == {"cutting": 25, "tool_change": 4, "positioning": 1, "other": 9, "held": 0}
+
+
+def test_a_standstill_that_began_before_it_was_told_is_a_tool_change_from_where_it_was_told():
+    cycle = Told("""
+        0   state=executing program_state=ready active_tool=4 spindle_speed=bad
+        10  program_state=running
+        20  spindle_speed=0
+        22  active_tool=7
+        23  spindle_speed=500
+        24  program_state=ended
+    """).cycle
+    assert pieces_of(cycle) == [
+        (0, "other", "4"), (10, "tool_change", "4"), (12, "tool_change", "7"), (13, "cutting", "7"),
+    ]  # fmt: skip
+    assert by_step(cycle) == {"cutting": 1, "tool_change": 3, "positioning": 0, "other": 10, "held": 0}
+
+
+def test_where_tool_changes_are_told_a_standstill_is_none():
+    cycle = Told(BY_SPEED, offers=("tool_changing",)).cycle
+    assert by_step(cycle)["tool_change"] == 0
+
+
+@pytest.mark.parametrize("place", range(1, 12))
+def test_a_tool_change_seen_by_speed_survives_a_restart(place):
+    assert Told(BY_SPEED, restart_after=place).cycle == Told(BY_SPEED).cycle

@@ -8,6 +8,8 @@
 Values are true, false, numbers or text. Times in what comes out are seconds from the story's beginning.
 """
 
+import json
+
 from swarfline.facts import Alarm, Condition, Count, Cycle, Energy, Gap, LimitChange, ToolLife
 from swarfline.interpret.fold import Fold
 from swarfline.interpret.settings import MachineSettings
@@ -57,14 +59,21 @@ def settings_of(readings, offers=(), machine="N1", **others):
 
 
 class Told:
-    """All facts of a story, the latest of each key; ``story`` may be a text or readings."""
+    """All facts of a story, the latest of each key; ``story`` may be a text or readings.
 
-    def __init__(self, story, offers=(), end=True, **settings):
+    ``restart_after``: after so many readings the fold is saved, and another one goes on from there.
+    """
+
+    def __init__(self, story, offers=(), end=True, restart_after=0, **settings):
         readings = readings_of(story) if isinstance(story, str) else list(story)
-        self.fold = Fold([settings_of(readings, offers, **settings)])
-        fed = self.fold.feed(readings)
-        self.late = fed.late
-        self.stream = fed.facts + (self.fold.flush() if end else [])
+        known = settings_of(readings, offers, **settings)
+        before = Fold([known])
+        fed = before.feed(readings[:restart_after])
+        self.fold = Fold([known])
+        self.fold.load("N1", json.loads(json.dumps(before.save("N1"))))
+        then = self.fold.feed(readings[restart_after:])
+        self.late = fed.late + [restart_after + place for place in then.late]
+        self.stream = fed.facts + then.facts + (self.fold.flush() if end else [])
         self.facts = {(f.kind, *f.key): f for f in (*self.stream, *self.fold.open_facts())}
 
     def of(self, kind):

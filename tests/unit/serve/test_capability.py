@@ -1,11 +1,9 @@
-"""The list of what figures need names only signals and figures that there are, and agrees with interpretation."""
+"""The list of what figures need names only signals and figures that there are."""
 
 from __future__ import annotations
 
 import pytest
 
-from swarfline.interpret.settings import BOUNDS
-from swarfline.interpret.steps import steps_known
 from swarfline.measure import FIGURES
 from swarfline.serve import capability
 from swarfline.signals import SIGNALS, TOOL_FIELDS
@@ -17,14 +15,3 @@ KNOWN = {*SIGNALS, *(f"tools.{field}" for field in TOOL_FIELDS)}
 def test_every_need_is_a_signal_and_every_figure_is_known(need):
     assert {s for group in need.needs for s in group} <= KNOWN
     assert set(need.figures) <= {f.name for f in FIGURES}
-
-
-def test_bounds_are_those_of_interpretation():
-    assert capability.BOUNDS == BOUNDS
-
-
-@pytest.mark.parametrize(
-    "signals", [(), ("tool_changing",), ("positioning",), ("spindle_speed",), ("spindle_speed", "spindle_load")]
-)
-def test_steps_are_those_of_interpretation(signals):
-    assert capability.steps(signals) == steps_known(frozenset(signals))

@@ -130,4 +130,6 @@ def test_capability(get):
     assert {f["family"] for f in full["figures"] if not f["can"]} == set()
     assert missing["energy"] == ["energy or power"] and "conditions" not in missing and "cycles" not in missing
     assert (full["cycle_bounds"], bare["cycle_bounds"]) == ("program_state", "cycle_count")
+    assert full["cycle_bounds_why"].startswith("the best of those mapped: program_state, ")
     assert full["steps"] == ["held", "other", "tool_change", "cutting"] and bare["steps"] == ["held", "other"]
+    assert (full["steps_known"], bare["steps_known"]) == ("load", "not")
