@@ -72,15 +72,15 @@ class Account:
 class Told:
     """Everything that the service tells of one machine."""
 
-    def __init__(self, api: Api, machine: str) -> None:
+    def __init__(self, api: Api, machine: str, since_us: int | None = None) -> None:
         self.machine = machine
-        self.conditions = api.facts(machine, "conditions")
-        self.cycles = api.facts(machine, "cycles")
-        self.counts = api.facts(machine, "counts")
-        self.gaps = api.facts(machine, "gaps")
-        self.lives = api.facts(machine, "tool-lives")
-        self.alarms = api.facts(machine, "alarms")
-        self.energy = api.facts(machine, "energy")
+        self.conditions = api.facts(machine, "conditions", since_us)
+        self.cycles = api.facts(machine, "cycles", since_us)
+        self.counts = api.facts(machine, "counts", since_us)
+        self.gaps = api.facts(machine, "gaps", since_us)
+        self.lives = api.facts(machine, "tool-lives", since_us)
+        self.alarms = api.facts(machine, "alarms", since_us)
+        self.energy = api.facts(machine, "energy", since_us)
 
     @property
     def span(self) -> Span:

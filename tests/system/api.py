@@ -74,9 +74,10 @@ class Api:
         """The plant's present."""
         return us_of(self.get("/plant")["now"])
 
-    def facts(self, machine: str, kind: str) -> list[Row]:
-        """Everything known of one kind."""
-        since = EPOCH + timedelta(microseconds=self.present_us()) - LONG_AGO
+    def facts(self, machine: str, kind: str, since_us: int | None = None) -> list[Row]:
+        """Everything known of one kind, of the latest 30 days or since a moment."""
+        long_ago = EPOCH + timedelta(microseconds=self.present_us()) - LONG_AGO
+        since = long_ago if since_us is None else EPOCH + timedelta(microseconds=since_us)
         return self.rows(f"/machines/{machine}/{kind}", **{"from": since.isoformat(), "limit": 1000})
 
     def server(self) -> Row:

@@ -132,10 +132,10 @@ class Simulator(Process):
 
 
 class Service(Process):
-    """``swarfline run plant.toml``."""
+    """``swarfline run plant.toml``, with more words where they are given."""
 
-    def __init__(self, output: Path, plant_file: Path) -> None:
-        super().__init__([*SWARFLINE, "run", str(plant_file)], output)
+    def __init__(self, output: Path, plant_file: Path, *more: str) -> None:
+        super().__init__([*SWARFLINE, "run", str(plant_file), *more], output)
         self._api: Api | None = None
 
     @property
