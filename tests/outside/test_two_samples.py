@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from swarfline.measure.ranks import Ranks
-from swarfline.measure.study import effective_count, lag_1_correlation, mean_difference
-from swarfline.measure.trend import deviation, mean
+from swarfline.measure.study import effective_count, mean_difference
+from swarfline.measure.trend import autocorrelation, deviation, mean
 
 STRD = json.loads((Path(__file__).parent / "strd.json").read_text(encoding="utf-8"))
 
@@ -128,7 +128,7 @@ def test_means_agree_with_scipy(first, second):
 def test_s_8_certified_correlation_of_lag_1(name, certified):
     """NIST StRD, univariate summary statistics: certified to 15 digits."""
     values = [10000001.0, 10000003.0, 10000002.0] if name == "NumAcc1" else STRD[name]["data"]
-    assert lag_1_correlation([float(v) for v in values]) == pytest.approx(certified, rel=1e-9)
+    assert autocorrelation([float(v) for v in values]) == pytest.approx(certified, rel=1e-9)
 
 
 def test_effective_counts_keep_the_promise_of_the_interval():

@@ -11,9 +11,9 @@ from bisect import bisect_left, bisect_right, insort
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import erfc, fsum, sqrt
-from statistics import NormalDist
 
 from swarfline.calendar import Interval
+from swarfline.measure.distributions import t_quantile
 from swarfline.measure.trend import autocorrelation, mean
 
 LEAST_VALUES = 10
@@ -236,15 +236,3 @@ def step_size(before: Sequence[float], after: Sequence[float], tie: float = 0.0)
     freedom = together**2 / fsum(v * v / (kept - 1) for v, kept in terms)
     half = t_quantile((1 + CONFIDENCE) / 2, freedom) * sqrt(together * (1 + tie) / (1 - tie))
     return Size(size, size - half, size + half)
-
-
-def t_quantile(p: float, freedom: float) -> float:
-    """Quantile of Student's t by the expansion in Abramowitz & Stegun 26.7.5; good to 1e-4 from 7 degrees on."""
-    z = NormalDist().inv_cdf(p)
-    terms = (
-        (z**3 + z) / 4,
-        (5 * z**5 + 16 * z**3 + 3 * z) / 96,
-        (3 * z**7 + 19 * z**5 + 17 * z**3 - 15 * z) / 384,
-        (79 * z**9 + 776 * z**7 + 1482 * z**5 - 1920 * z**3 - 945 * z) / 92160,
-    )
-    return z + fsum(term / freedom**power for power, term in enumerate(terms, 1))

@@ -10,14 +10,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
-from math import fsum, sqrt
+from math import sqrt
 
 from swarfline.facts import ABORTED, COMPLETE, HELD, PARTIAL, STEPS, Cycle
 from swarfline.measure.definition import NIST, Definition
 from swarfline.measure.distributions import normal_quantile, t_cdf, t_quantile
 from swarfline.measure.ranks import LEVEL, Interval, Ranks
-from swarfline.measure.trend import deviation, mean, quantile, steady_cycles
+from swarfline.measure.trend import autocorrelation, deviation, mean, quantile, steady_cycles
 
 FEWEST = 8
 """Steady cycles that each sample needs before a difference is judged (own choice)."""
@@ -31,23 +30,13 @@ RULINGS = (FASTER, SLOWER, UNCLEAR, NOT_SHOWN, TOO_FEW)
 SECOND_US = 1_000_000
 
 
-def lag_1_correlation(values: Sequence[float]) -> float | None:
-    """Correlation of each value with the next: Σ (x − x̄)(next − x̄) ÷ Σ (x − x̄)²; None without spread."""
-    if len(values) < 3:
-        return None
-    centre = mean(values)
-    apart = [v - centre for v in values]
-    spread = fsum(a * a for a in apart)
-    return fsum(a * b for a, b in pairwise(apart)) / spread if spread else None
-
-
 def effective_count(values: Sequence[float]) -> float:
     """Independent values that tell as much of the mean: n · (1 − r) ÷ (1 + r) where r, that of lag 1, is shown.
 
     r is shown above 1.96 ÷ √n; below it, and where it is negative, all n count. Exact for values that each keep
     the share r of the one before.
     """
-    n, r = len(values), lag_1_correlation(values)
+    n, r = len(values), autocorrelation(values)
     if r is None or r <= normal_quantile((1 + LEVEL) / 2) / sqrt(n):
         return float(n)
     return max(1.0, n * (1 - r) / (1 + r))
@@ -143,7 +132,7 @@ class Sample:
     @cached_property
     def lag_1(self) -> float | None:
         """Correlation of each cycle time with the next."""
-        return lag_1_correlation(self.values_s)
+        return autocorrelation(self.values_s)
 
     @cached_property
     def effective(self) -> float:

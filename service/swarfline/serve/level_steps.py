@@ -9,9 +9,9 @@ from fastapi import APIRouter, Query
 from pydantic import Field
 
 from swarfline.facts import Cycle
+from swarfline.grounds import steps_known
 from swarfline.measure.attribution import LevelStep, ToolShare, level_steps
 from swarfline.measure.trend import by_program
-from swarfline.serve import capability
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.cycles import StepsShape
 from swarfline.serve.reply import Replying
@@ -90,7 +90,7 @@ def list_level_steps(
 
 def level_step_row(room: Room, one: Cycle, step: LevelStep) -> LevelStepRow:
     """A level step as sent; ``one`` is any cycle of its machine, program and part."""
-    known = capability.steps(capability.signals_of(room.plant, room.plant.machine(one.machine)))
+    known = steps_known(room.plant.nodes_of(room.plant.machine(one.machine)))
     return LevelStepRow(
         machine=one.machine,
         program=one.program,

@@ -9,9 +9,9 @@ from pydantic import Field
 
 from swarfline.calendar import Interval
 from swarfline.facts import CUTTING, Cycle
+from swarfline.grounds import steps_known
 from swarfline.measure.runoff import RULINGS, TARGET, RunOff, cautions, in_words, run_off
 from swarfline.measure.trend import steady_cycles
-from swarfline.serve import capability
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom, Room
@@ -155,7 +155,7 @@ def run_off_row(room: Room, machine: str, made: tuple[str, str] | None, found: R
     sample, wait, span = found.sample, found.longest_wait, found.span_us
     index_low, index_high = found.index_interval or (None, None)
     over_low, over_high = found.over_interval or (None, None)
-    known = capability.steps(capability.signals_of(room.plant, room.machine(machine)))
+    known = steps_known(room.plant.nodes_of(room.machine(machine)))
     start, end = span or (None, None)
     return RunOffRow(
         **{"from": show_or_none(start, room.zone), "to": show_or_none(end, room.zone)},

@@ -11,9 +11,9 @@ from pydantic import Field
 
 from swarfline.calendar import Interval
 from swarfline.facts import Cycle
+from swarfline.grounds import steps_known
 from swarfline.measure.ruling import cautions, in_words
 from swarfline.measure.study import RULINGS, Piece, Sample, Study
-from swarfline.serve import capability
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.problems import wrong
 from swarfline.serve.reply import Replying
@@ -185,7 +185,7 @@ def _cycles(work: Assembly, side: Side, part: str | None) -> list[Cycle]:
 
 def _row(works: Sequence[Assembly], sides: Sequence[Side], cycles: Sequence[Sequence[Cycle]]) -> StudyRow:
     room = works[0].room
-    known = [capability.steps(capability.signals_of(room.plant, room.machine(s.machine))) for s in sides]
+    known = [steps_known(room.plant.nodes_of(room.machine(s.machine))) for s in sides]
     samples = [Sample.of(c) for c in cycles]
     study = Study(samples[0], samples[1], tuple(s for s in known[0] if s in known[1]))
     shapes = [_sample(*each) for each in zip(works, sides, samples, cycles, strict=True)]

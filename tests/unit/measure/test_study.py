@@ -17,9 +17,9 @@ from swarfline.measure.study import (
     Sample,
     Study,
     effective_count,
-    lag_1_correlation,
     mean_difference,
 )
+from swarfline.measure.trend import autocorrelation
 
 from .timelines import SECOND, cycle
 
@@ -117,7 +117,7 @@ def test_a_steady_drift_tells_too_little():
     found = Study(of([40 + i / 100 for i in range(300)]), sample(45))
     assert found.ruling == TOO_FEW
     assert "so like the one before" in in_words(found)
-    assert lag_1_correlation([1.0, 2.0]) is lag_1_correlation([3.0] * 9) is None
+    assert autocorrelation([1.0, 2.0]) is autocorrelation([3.0] * 9) is None
 
 
 def test_many_cycles_left_out_and_other_parts_a_cycle_are_cautioned():

@@ -19,7 +19,9 @@ from .works import HOUR, MINUTE, NOW, PLANT, SECOND, START
 
 TURN = [0.0, 1.0, -1.0, 0.5, -0.5]
 CHANGE = START + 3 * HOUR
-TWO = PLANT.replace('id = "S1"\nname', 'id = "N2"\nmapping = "full"\n[[servers.machines]]\nid = "S1"\nname')
+TWO = PLANT.replace(
+    'id = "S1"\nname', 'id = "N2"\nroot = "mch:N2"\nmapping = "full"\n[[servers.machines]]\nid = "S1"\nname'
+)
 AT = "2026-03-10T09:00:00+01:00"
 
 
