@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
-from swarfline.measure import attribution, elements, energy, forecast, losses, oee, pace, production, trend
+from swarfline.measure import (
+    attribution,
+    elements,
+    energy,
+    forecast,
+    losses,
+    oee,
+    pace,
+    planned,
+    production,
+    trend,
+)
 from swarfline.measure.definition import Definition
 
 FIGURES: tuple[Definition, ...] = (
@@ -12,6 +23,7 @@ FIGURES: tuple[Definition, ...] = (
     *losses.FIGURES,
     *trend.FIGURES,
     *attribution.FIGURES,
+    *planned.FIGURES,
     *forecast.FIGURES,
     *energy.FIGURES,
     *pace.FIGURES,
