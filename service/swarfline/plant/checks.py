@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from swarfline.plant.addresses import KNOWN_NAMESPACES, address_errors, namespaces
 from swarfline.plant.model import Machine, Plant
+from swarfline.plant.motion import motion_errors
 from swarfline.plant.nodes import node_errors
 from swarfline.plant.sharing import sharing_errors
 from swarfline.plant.shifts import breaks_outside, overlaps
@@ -24,7 +25,7 @@ def cross_checks(plant: Plant) -> list[str]:
     """One line per error, by table."""
     checks = (
         _zone, _listen, _shifts, _stops, _parts, _references, node_errors, address_errors, sharing_errors,
-        _machines,
+        _machines, motion_errors,
     )  # fmt: skip
     return [line for find in checks for line in find(plant)]
 

@@ -141,6 +141,17 @@ class PlannedStopTable(Table):
     machines: tuple[Id, ...] = ()
 
 
+class PlannedStepTable(Table):
+    """[[parts.planned_steps]]"""
+
+    tool: Text = Field(description="as the machine tells it")
+    cutting_s: float = Field(ge=0, description="planned cutting time in seconds")
+    other_s: float = Field(default=0.0, ge=0, description="approach, probing, doors: what is none of the others")
+    angles_deg: dict[str, float] = Field(
+        default_factory=dict, description="axis → where it stands in this step; one that is not named stands at 0"
+    )
+
+
 class Part(Table):
     """[[parts]]"""
 
@@ -150,6 +161,9 @@ class Part(Table):
     parts_per_cycle: int = Field(default=1, ge=1, description="parts that one cycle makes")
     programs: tuple[Text, ...] = Field(
         default=(), description="main programs that make it, for machines that do not name the part"
+    )
+    planned_steps: tuple[PlannedStepTable, ...] = Field(
+        default=(), description="the planned cycle, tool by tool, in order; it begins anew after the last one"
     )
 
 
@@ -200,6 +214,26 @@ class Mapping(Table):
     tools: ToolMapping = ToolMapping()
 
 
+class AxisTable(Table):
+    """[[servers.machines.motion.axes]]"""
+
+    name: Text
+    max_rpm: float = Field(gt=0, description="greatest speed in 1/min")
+    acceleration_deg_s2: float = Field(gt=0, description="acceleration in degrees/s²")
+    clamp_s: float = Field(default=0.0, ge=0, description="seconds to clamp and settle after a turn")
+
+
+class MotionTable(Table):
+    """[servers.machines.motion]"""
+
+    tool_to_tool_s: float = Field(ge=0, description="seconds of the tool change alone")
+    chip_to_chip_s: float = Field(ge=0, description="seconds from the last cut to the next one, ways in")
+    axes: tuple[AxisTable, ...] = Field(default=(), description="rotary axes that position the part")
+    at_once: Literal["all", "axes", "none"] = Field(
+        default="all", description="what moves at once: tool change and axes, only the axes, or nothing"
+    )
+
+
 class Machine(Table):
     """[[servers.machines]]"""
 
@@ -216,6 +250,7 @@ class Machine(Table):
     cycle_bounds: Literal["program_state", "cycle_count", "part_count", "executing"] | None = Field(
         default=None, description="what cuts cycles; by default the best signal there is"
     )
+    motion: MotionTable | None = Field(default=None, description="its own times, for planned cycles")
 
 
 class Server(Table):

@@ -32,6 +32,7 @@ PATHS = (
     "/api/v1/losses",
     "/api/v1/cycle-trends",
     "/api/v1/level-steps",
+    "/api/v1/planned-cycles",
     "/api/v1/tool-forecasts",
     "/api/v1/energy",
     "/api/v1/pace",
