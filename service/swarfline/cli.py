@@ -9,7 +9,7 @@ import sys
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, NoReturn
+from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 import click
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from swarfline.store import Store
 
 FAILED = 1
+ABOVE_ZERO = click.FloatRange(min=0, min_open=True)
 PLANT_FILE = click.argument("file", type=click.Path(path_type=Path))
 
 
@@ -125,9 +126,7 @@ def rebuild(
 
     plant = _plant(file)
     known = [m.id for m in plant.machines]
-    for machine in machines:
-        if machine not in known:
-            _fail(f"--machine {machine!r}: unknown; the plant file has {', '.join(known)}")
+    _known_machines(plant, *machines)
     span = (ALWAYS_US[0] if start_us is None else start_us, ALWAYS_US[1] if end_us is None else end_us)
     try:
         store = _existing_store(plant, file)
@@ -139,6 +138,51 @@ def rebuild(
         click.echo(json.dumps({m: {k: asdict(e) for k, e in kinds.items()} for m, kinds in told.items()}))
     else:
         click.echo(changes_table(told, dry_run))
+
+
+@main.command()
+@PLANT_FILE
+@click.option("--machine", required=True, help="The machine of the first sample, or of the run-off.")
+@click.option("--with-machine", help="The machine of the second sample; by default the same.")
+@click.option("--program", help="Only cycles of this main program.")
+@click.option("--with-program", help="The program of the second sample; by default the same.")
+@click.option("--part", help="Only cycles of this part.")
+@click.option("--before", metavar="SPAN", help="Span of the first sample.")
+@click.option("--after", metavar="SPAN", help="Span of the second sample.")
+@click.option("--span", metavar="SPAN", help="One span for both samples, or for the run-off.")
+@click.option("--run-off", type=click.IntRange(2, 1000), help="Judge so many consecutive cycles instead.")
+@click.option("--limit-s", type=ABOVE_ZERO, help="For a run-off, in place of the planned cycle time.")
+@click.option("--target", type=ABOVE_ZERO, default=4 / 3, help="Index that a run-off has to reach; 1.33 (4/3).")
+@click.option("--json", "as_json", is_flag=True, help="Print the rows as the API sends them.")
+def study(file: Path, as_json: bool, **asked: Any) -> None:
+    """Compare cycles of a plant FILE: two spans, two machines or two programs; or judge a run-off.
+
+    \b
+    study plant.toml --machine N1 --before 2026-03-09 --after 2026-03-10
+    study plant.toml --machine N1 --with-machine N2 --span week
+    study plant.toml --machine N1 --program O1 --with-program O2 --span week
+    study plant.toml --machine N1 --run-off 50
+
+    A SPAN is a day YYYY-MM-DD, FROM/TO with days or RFC 3339 times, or shift, day or week: the current one so far.
+    A day as TO is not included. The service may run meanwhile; nothing is changed. Exit code 0: answered, whatever
+    was found; 1: could not be answered; 2: wrong use.
+    """
+    from swarfline.store import StoreError
+    from swarfline.study import Question, Unusable, answer, as_json_text, as_text, room_of
+
+    question = Question(**asked)
+    if question.mistake:
+        raise click.UsageError(question.mistake)
+    plant = _plant(file)
+    _known_machines(plant, question.machine, question.other)
+    try:
+        store = _existing_store(plant, file)
+        room = room_of(plant, store)
+        rows = answer(room, question)
+    except (StoreError, Unusable) as problem:
+        _fail(str(problem))
+    store.close()
+    click.echo(as_json_text(rows, room.zone) if as_json else as_text(rows, room.zone))
 
 
 @main.command()
@@ -176,6 +220,13 @@ def _plant(file: Path) -> Plant:
         return load(file)
     except PlantError as problem:
         _fail(str(problem))
+
+
+def _known_machines(plant: Plant, *machines: str) -> None:
+    known = [m.id for m in plant.machines]
+    for machine in machines:
+        if machine not in known:
+            _fail(f"--machine {machine!r}: unknown; the plant file has {', '.join(known)}")
 
 
 def _existing_store(plant: Plant, file: Path) -> Store:

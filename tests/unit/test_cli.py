@@ -19,7 +19,9 @@ def call(*words: object):
     return CliRunner().invoke(main, [str(word) for word in words])
 
 
-@pytest.mark.parametrize("words", [["--help"], ["-h"], ["check", "-h"], ["run", "--help"], ["demo", "--help"]])
+@pytest.mark.parametrize(
+    "words", [["--help"], ["-h"], ["check", "-h"], ["run", "--help"], ["demo", "--help"], ["study", "-h"]]
+)
 def test_every_command_explains_itself(words):
     told = call(*words)
     assert told.exit_code == 0
@@ -29,7 +31,7 @@ def test_every_command_explains_itself(words):
 
 def test_the_first_help_names_every_command_and_the_limits_of_the_program():
     text = " ".join(call("--help").output.split())
-    assert all(name in text for name in ("check", "run", "demo"))
+    assert all(name in text for name in ("check", "run", "demo", "study"))
     assert "never commands one" in text
     assert "no safety device" in text
 

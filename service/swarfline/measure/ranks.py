@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate
@@ -106,7 +106,9 @@ class Ranks:
         """Median of all differences second − first (Hodges & Lehmann 1963)."""
         middle = (self.pairs + 1) // 2
         lower = self.difference(middle)
-        return lower if self.pairs % 2 else (lower + self.difference(middle + 1)) / 2
+        if self.pairs % 2 or self._count(lower) > middle:
+            return lower
+        return (lower + self._next_above(lower)) / 2
 
     @cached_property
     def shift_interval(self) -> Interval | None:
@@ -132,15 +134,22 @@ class Ranks:
         Found by halving and counting, as the differences themselves may be too many to be listed.
         """
         low, high = self.second[0] - self.first[-1], self.second[-1] - self.first[0]
-        if self._count(low) >= place:
+        below, above = self._count(low), self.pairs
+        if below >= place:
             return low
         for _ in range(_HALVINGS):
+            if above - below <= len(self.first) + len(self.second):
+                return sorted(self._between(low, high))[place - below - 1]
             middle = (low + high) / 2
-            low, high = (low, middle) if self._count(middle) >= place else (middle, high)
-        while True:
+            found = self._count(middle)
+            if found >= place:
+                high, above = middle, found
+            else:
+                low, below = middle, found
+        # as many equal ones as that: they are passed over, one after another
+        while self._count(low) < place:
             low = self._next_above(low)
-            if self._count(low) >= place:
-                return low
+        return low
 
     def _count(self, most: float) -> int:
         """How many differences are at most that."""
@@ -161,3 +170,13 @@ class Ranks:
             if at < len(self.second):
                 found = min(found, self.second[at] - x)
         return found
+
+    def _between(self, least: float, most: float) -> Iterator[float]:
+        """The differences above the one and up to the other."""
+        start = end = 0
+        for x in self.first:
+            while start < len(self.second) and self.second[start] - x <= least:
+                start += 1
+            while end < len(self.second) and self.second[end] - x <= most:
+                end += 1
+            yield from (self.second[at] - x for at in range(start, end))

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Query
 from pydantic import Field
 
 from swarfline.calendar import Interval
-from swarfline.facts import Cycle
+from swarfline.facts import STEPS, Cycle
 from swarfline.grounds import steps_known
 from swarfline.measure.ruling import cautions, in_words
 from swarfline.measure.study import RULINGS, Piece, Sample, Study
@@ -187,7 +187,7 @@ def _row(works: Sequence[Assembly], sides: Sequence[Side], cycles: Sequence[Sequ
     room = works[0].room
     known = [steps_known(room.plant.nodes_of(room.machine(s.machine))) for s in sides]
     samples = [Sample.of(c) for c in cycles]
-    study = Study(samples[0], samples[1], tuple(s for s in known[0] if s in known[1]))
+    study = Study(samples[0], samples[1], tuple(s for s in STEPS if all(s in k for k in known)))
     shapes = [_sample(*each) for each in zip(works, sides, samples, cycles, strict=True)]
     means, ranks = study.means, study.ranks
     mean_low, mean_high = means.interval if means else (None, None)
