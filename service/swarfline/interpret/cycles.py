@@ -15,6 +15,10 @@ instant.
 A cycle is partial, however it ended, when it was already running as we first saw it, or when the counter that
 cuts it was out of sight or stepped over several cycles at once. After a loss of connection the same run goes
 on, whole, when the server still names the moment at which it began.
+
+A program that loops for ever shows no end. It is one whose cycle_count steps twice in one run (one step may be
+early or late, of the run's own end or of the one before); from there on the counter cuts. Parts may be counted one
+by one within a run, so a part counter never does. After a hold, another program is another run.
 """
 
 from __future__ import annotations
@@ -30,6 +34,12 @@ from swarfline.interpret.steps import STEP_INDEX
 Edge = tuple[object, int]
 """(program state, or for a counter whether it stepped over exactly one cycle in sight; raw source time)"""
 
+Steps = tuple[int, bool]
+"""(how far cycle_count stepped in this instant, whether it was in sight)"""
+
+REST_US = 2_000_000
+"""A loop that ends within this time of its last step left no cycle: the counter was a little early."""
+
 KEPT = 64
 """Closed cycles that wait for the energy counter at most; older ones are told without energy."""
 
@@ -38,7 +48,9 @@ class Cycles:
     """The open and the last cycle of one machine; ``touched`` are closed ones to tell (again)."""
 
     __slots__ = (
+        "_ahead",
         "_allowed",
+        "_cut_us",
         "_executing",
         "_keeps",
         "_machine",
@@ -65,24 +77,35 @@ class Cycles:
         self._executing: bool | None = None
         self._allowed = False
         self._severed = False
+        self._ahead = 0
+        self._cut_us: int | None = None
 
-    def settle(self, at_us: int, edges: list[Edge], values: Mapping[str, object], mode_offered: bool) -> None:
+    def settle(
+        self,
+        at_us: int,
+        edges: list[Edge],
+        values: Mapping[str, object],
+        mode_offered: bool,
+        steps: Steps | None = None,
+    ) -> None:
         """Take in what happened at one instant of an observed machine."""
         state = state_of(values)
         automatic = not mode_offered or values.get("mode") in (None, "automatic")
         allowed = automatic and state != "not_available"
         executing = None if state is None else state == "executing"
         if self.bounds == "program_state":
-            self._by_program(at_us, edges, allowed)
+            self._by_program(at_us, edges, allowed, values.get("program"))
+            if steps is not None:
+                self._by_loop(at_us, *steps)
         else:
             self._by_count(at_us, edges, bool(executing and allowed))
         if self.open is not None and not allowed:
-            self._close(at_us, ABORTED)
+            self._end_run(at_us, ABORTED)
         if self.bounds != "program_state":
             self._by_executing(at_us, executing, allowed)
         self._allowed = allowed
 
-    def _by_program(self, at_us: int, edges: list[Edge], allowed: bool) -> None:
+    def _by_program(self, at_us: int, edges: list[Edge], allowed: bool, program: object) -> None:
         if allowed and not self._allowed and self._program == "running" and self.open is None and not edges:
             self._start(at_us, at_us, partial=True)
         if self._program is None:
@@ -91,11 +114,42 @@ class Cycles:
         for state, raw_us in edges:
             before, self._program = self._program, state
             if state in ("running", "interrupted"):
+                if self.open is not None and before == "interrupted" and self._is_another(program):
+                    self._end_run(at_us, ABORTED)
                 if self.open is None:
                     self._run(at_us, raw_us, before, allowed)
             elif self.open is not None:
                 given_up = state == "aborted" or (state == "ready" and before == "interrupted")
-                self._close(at_us, ABORTED if given_up else COMPLETE)
+                self._end_run(at_us, ABORTED if given_up else COMPLETE)
+
+    def _is_another(self, program: object) -> bool:
+        """Another program than that of the open cycle."""
+        assert self.open is not None
+        return bool(program and self.open.program) and str(program) != self.open.program
+
+    def _end_run(self, at_us: int, outcome: str) -> None:
+        """The program ended; the counter may have stepped for it already, or owes a step at most."""
+        self._ahead = 0 if self._ahead > 0 or outcome == ABORTED else -1
+        self._close(at_us, outcome)
+        self._cut_us = None
+
+    def _by_loop(self, at_us: int, added: int, seen: bool) -> None:
+        """cycle_count stepped; the second step in one run cuts it, and so does each that follows."""
+        self._ahead += added
+        if self.open is None:
+            self._ahead = min(self._ahead, 0)
+        elif self._ahead > 1:
+            exact = self._cut_us is not None and seen and added == 1
+            self._close(at_us, COMPLETE if exact else PARTIAL, cut=True)
+            self._start(at_us, at_us, partial=not seen)
+            self._ahead, self._cut_us = 1, at_us
+
+    @property
+    def shown_us(self) -> int | None:
+        """From when on the open cycle is told, None without one: what may yet be a rest is not told."""
+        if self.open is None:
+            return None
+        return self.open.start_us + (REST_US if self.open.start_us == self._cut_us else 0)
 
     def _run(self, at_us: int, raw_us: int, before: object, allowed: bool) -> None:
         """The program runs or is interrupted, and no cycle is open."""
@@ -122,11 +176,11 @@ class Cycles:
         self.suspended = None
         self.open = CycleRecord(self._machine, at_us, raw_us, partial, at_us, at_us)
 
-    def _close(self, at_us: int, outcome: str) -> None:
-        cycle = self.open
-        assert cycle is not None
+    def _close(self, at_us: int, outcome: str, cut: bool = False) -> None:
+        cycle, shown_us = self.open, self.shown_us
+        assert cycle is not None and shown_us is not None
         self.open = None
-        if at_us <= cycle.start_us:
+        if at_us <= (cycle.start_us if cut else shown_us):
             return
         cycle.advance(at_us)
         cycle.end_us = at_us
@@ -151,6 +205,7 @@ class Cycles:
         self._program = None
         self._executing = None
         self._severed = True
+        self._ahead, self._cut_us = 0, None
 
     def _same_run(self, raw_us: int) -> bool:
         """The server still names the moment at which this very run began: it went on through the gap."""
@@ -196,7 +251,7 @@ class Cycles:
         place = {id(cycle): n for n, cycle in enumerate(known)}
         roles = [None if c is None else place[id(c)] for c in (self.open, self.last, self.suspended)]
         kept = [place[id(cycle)] for cycle in self.kept]
-        flags = [self._program, self._executing, self._allowed, self._severed]
+        flags = [self._program, self._executing, self._allowed, self._severed, self._ahead, self._cut_us]
         return [[cycle.save() for cycle in known], roles, kept, flags]
 
     def load(self, state: list[Any]) -> None:
@@ -205,4 +260,5 @@ class Cycles:
         known = [CycleRecord.load_state(record) for record in records]
         self.open, self.last, self.suspended = (None if n is None else known[n] for n in roles)
         self.kept = [known[n] for n in kept]
-        self._program, self._executing, self._allowed, self._severed = flags
+        self._program, self._executing, self._allowed, self._severed, *loop = flags
+        self._ahead, self._cut_us = loop or (0, None)

@@ -18,7 +18,7 @@ from swarfline.facts import UNOBSERVED, Fact, Gap
 from swarfline.interpret.alarms import Alarms
 from swarfline.interpret.conditions import Conditions, classify
 from swarfline.interpret.counts import Counts
-from swarfline.interpret.cycles import Cycles, Edge
+from swarfline.interpret.cycles import Cycles, Edge, Steps
 from swarfline.interpret.energy import EnergyMeter
 from swarfline.interpret.numbers import number_of
 from swarfline.interpret.order import NEVER, Order, Ordered
@@ -71,6 +71,7 @@ class MachineFold:
         self._lost_us: int | None = None
         self._dirty = 0
         self._edges: list[Edge] = []
+        self._steps: Steps | None = None
         self._facts: list[Fact] = []
 
     def take(self, ordered: list[Ordered]) -> list[Fact]:
@@ -118,6 +119,10 @@ class MachineFold:
     def _take_count(self, at_us: int, signal: str, value: object, raw_us: int) -> None:
         added, seen = self._counts.take(signal, value, self._linked is not False, at_us)
         self._dirty |= _COUNT if added else _TOLD
+        if added and signal == "cycle_count" and self._cycles.bounds == "program_state":
+            before, in_sight = self._steps or (0, True)
+            self._steps = (before + int(added), in_sight and seen)
+            self._dirty |= _CONDITION
         if added and signal == self._cycles.bounds:
             self._edges.append((seen and (added == 1 or signal != "cycle_count"), raw_us))
             self._dirty |= _CONDITION
@@ -176,6 +181,7 @@ class MachineFold:
             self._settle_tools(at_us)
         if self._edges:
             self._edges = []
+        self._steps = None
 
     def _settle_values(self, at_us: int, dirty: int) -> None:
         cycles = self._cycles
@@ -201,7 +207,7 @@ class MachineFold:
     def _settle_condition(self, at_us: int) -> None:
         cycles, energy = self._cycles, self._energy
         self._facts += energy.advance(at_us, cycles)
-        cycles.settle(at_us, self._edges, self.values, self._mode_offered)
+        cycles.settle(at_us, self._edges, self.values, self._mode_offered, self._steps)
         condition = classify(self.values, cycles.open is not None, self._mode_offered)
         self._facts += energy.turn(at_us, condition, cycles)
         self._turn_condition(condition, at_us)
@@ -272,8 +278,8 @@ class MachineFold:
         facts: list[Fact] = list(self._tools.take_touched())
         if self._lost_us is not None and until > self._lost_us:
             facts.append(Gap(self.settings.machine, self._lost_us, until, "connection", open=True))
-        cycle = self._cycles.open
-        if cycle is not None and until > cycle.start_us:
+        cycle, shown_us = self._cycles.open, self._cycles.shown_us
+        if cycle is not None and shown_us is not None and until > shown_us:
             facts.append(cycle.fact(until))
         facts += self._energy.current(until)
         running = (self._conditions.current(until), self._alarms.current(until))
