@@ -2,7 +2,20 @@
 
 from __future__ import annotations
 
-from swarfline.measure import elements, energy, forecast, losses, oee, pace, production, trend
+from swarfline.measure import (
+    elements,
+    energy,
+    forecast,
+    lives,
+    loads,
+    losses,
+    oee,
+    pace,
+    production,
+    replacement,
+    trend,
+    weibull,
+)
 from swarfline.measure.definition import Definition
 
 FIGURES: tuple[Definition, ...] = (
@@ -12,6 +25,10 @@ FIGURES: tuple[Definition, ...] = (
     *losses.FIGURES,
     *trend.FIGURES,
     *forecast.FIGURES,
+    *lives.FIGURES,
+    *weibull.FIGURES,
+    *replacement.FIGURES,
+    *loads.FIGURES,
     *energy.FIGURES,
     *pace.FIGURES,
 )
