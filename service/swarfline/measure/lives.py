@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from math import fsum
 from typing import NamedTuple
 
-from swarfline.facts import ToolLife
+from swarfline.facts import Alarm, Cycle, ToolLife
 from swarfline.figures import Figure
 from swarfline.measure.definition import OURS, TYPE_7, Definition
 from swarfline.measure.survival import KAPLAN_MEIER, Lifetime
@@ -40,6 +40,18 @@ class Breakage(NamedTuple):
     machine: str
     time_us: int
     tool: str = ""
+
+
+def tells_breakage(alarm: Alarm, marks: Iterable[str]) -> bool:
+    """Whether an alarm tells of a broken tool: a mark is its code, or stands in its text (case aside)."""
+    text = alarm.text.casefold()
+    return any(mark == alarm.code or mark.casefold() in text for mark in marks)
+
+
+def tool_at(cycle: Cycle, at_us: int) -> str:
+    """The tool that was last in the spindle by then in a cycle; empty when none was told."""
+    until_us = at_us - cycle.start_us
+    return next((piece.tool for piece in reversed(cycle.strip) if piece.tool and piece.offset_us <= until_us), "")
 
 
 def broken_lives(lives: Sequence[ToolLife], breakages: Iterable[Breakage]) -> set[LifeKey]:

@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from swarfline.facts import ToolLife, ToolUse
 from swarfline.measure.definition import OURS, Definition
+from swarfline.measure.lives import FAILED, ending
 from swarfline.measure.tendency import likeness, rise_chance, robust_slope
 
 EARLIER, FIRST_TENTH, NONE = "earlier_lives", "first_tenth", "none"
@@ -55,36 +56,62 @@ class Load(NamedTuple):
     peak: float
 
 
-class CycleTools(NamedTuple):
-    """What a cycle tells of its tools."""
+class Used(NamedTuple):
+    """One tool's share of one complete cycle."""
 
     start_us: int
     program: str
-    tools: tuple[ToolUse, ...]
+    use: ToolUse
 
 
-def life_loads(
-    life: ToolLife, cycles: Iterable[CycleTools], whole_life: float, every: int = 1
-) -> dict[str, list[Load]]:
+def by_tool(cycles: Iterable[tuple[int, str, Iterable[ToolUse]]]) -> dict[str, list[Used]]:
+    """What cycles (start in µs, program, tools) tell of each tool, in their order."""
+    found: dict[str, list[Used]] = {}
+    for start_us, program, tools in cycles:
+        for use in tools:
+            found.setdefault(use.tool, []).append(Used(start_us, program, use))
+    return found
+
+
+def life_loads(life: ToolLife, uses: Sequence[Used], whole_life: float, every: int = 1) -> dict[str, list[Load]]:
     """Loads of a tool by program over one life, in time order.
 
-    ``cycles`` are complete ones in time order, each ``every``-th of those there were; ``whole_life`` (above 0) is
+    ``uses`` are those of the tool in time order, of each ``every``-th cycle there was; ``whole_life`` (above 0) is
     what shares are of. What had been used before a cycle is reckoned back from what has been used by now.
     """
-    within = [
-        (cycle.program, use)
-        for cycle in cycles
-        if life.start_us <= cycle.start_us < life.end_us
-        for use in cycle.tools
-        if use.tool == life.tool
-    ]
+    first, last = (bisect_left(uses, at, key=lambda n: n.start_us) for at in (life.start_us, life.end_us))
     found: dict[str, list[Load]] = {}
     used = life.used
-    for program, use in reversed(within):
+    for _, program, use in reversed(uses[first:last]):
         used -= every * (use.life_used or 0.0)
         if use.load_mean is not None and use.load_peak is not None:
             found.setdefault(program, []).append(Load(max(0.0, used) / whole_life, use.load_mean, use.load_peak))
     return {program: loads[::-1] for program, loads in found.items()}
+
+
+EARLIER_LIVES = 3
+"""So many latest earlier lives of a tool are its baseline."""
+
+
+def earlier_lives(present: ToolLife, lives: Iterable[ToolLife]) -> list[ToolLife]:
+    """The latest lives of a tool that ended before the present one began, got as far as it, and did not fail."""
+    share = present.used / (present.limit or 1.0)
+    alike = [
+        life
+        for life in lives
+        if (life.machine, life.tool, life.basis) == (present.machine, present.tool, present.basis)
+        and not life.open
+        and life.end_us <= present.start_us
+        and life.used / (life.limit or 1.0) >= share
+        and ending(life) != FAILED
+    ]
+    return sorted(alike, key=lambda life: life.end_us)[-EARLIER_LIVES:]
+
+
+def whole_life(life: ToolLife, earlier: Sequence[ToolLife]) -> float | None:
+    """What the shares of a life are of: its limit, or without one the median of what earlier lives used."""
+    used = [n.used for n in earlier if n.used > 0]
+    return life.limit or (median(used) if used else None)
 
 
 @dataclass(frozen=True, slots=True)

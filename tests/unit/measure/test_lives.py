@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swarfline.facts import ToolLife
+from swarfline.facts import ABORTED, Alarm, Cycle, StepPiece, ToolLife
 from swarfline.measure.lives import (
     AT_LIMIT,
     BREAKAGE_WINDOW_US,
@@ -18,6 +18,8 @@ from swarfline.measure.lives import (
     by_kind,
     ending,
     history,
+    tells_breakage,
+    tool_at,
 )
 from swarfline.measure.survival import Lifetime, survival_steps, survival_to
 
@@ -74,6 +76,20 @@ def test_a_breakage_ends_the_life_soon_or_was_a_false_alarm():
     assert broken_lives([later], [Breakage("N1", HOUR, "7")]) == set()
     going_on = life(40, open=True, reason="")
     assert broken_lives([going_on], [Breakage("N1", 1, "7")]) == set()
+
+
+def test_which_alarms_tell_of_breakage():
+    marks = ("C101", "broken tool")
+    assert tells_breakage(Alarm("N1", 0, 1, "C101", ""), marks)
+    assert tells_breakage(Alarm("N1", 0, 1, "", "Broken Tool in T7"), marks)
+    assert not tells_breakage(Alarm("N1", 0, 1, "C1010", "Coolant"), marks)
+    assert not tells_breakage(Alarm("N1", 0, 1, "", ""), marks) and not tells_breakage(Alarm("N1", 0, 1), ())
+
+
+def test_the_tool_in_the_spindle_at_a_moment_of_a_cycle():
+    strip = (StepPiece(0, "positioning", ""), StepPiece(5, "cutting", "7"), StepPiece(9, "tool_change", ""))
+    ran = Cycle("N1", 100, 120, ABORTED, strip=(*strip, StepPiece(12, "cutting", "8")))
+    assert [tool_at(ran, at) for at in (104, 105, 110, 111, 112, 120)] == ["", "7", "7", "7", "8", "8"]
 
 
 def test_two_sister_tools_of_one_number_break_one_at_a_time():

@@ -14,10 +14,12 @@ from swarfline.measure.loads import (
     RISING,
     STEADY,
     UNKNOWN,
-    CycleTools,
     Load,
+    by_tool,
+    earlier_lives,
     life_loads,
     load_trend,
+    whole_life,
 )
 from swarfline.measure.tendency import likeness, rank_score, rise_chance, robust_slope
 
@@ -125,15 +127,15 @@ def use(tool, mean=30.0, life_used=1.0):
 def test_loads_of_a_life_are_told_by_program_with_the_share_used_before_them():
     life = ToolLife("N1", "P7", 100, 400, "7", used=40.0, limit=100.0)
     cycles = [
-        CycleTools(90, "A", (use("7"),)),
-        CycleTools(100, "A", (use("7", 31.0, 4.0), use("8"))),
-        CycleTools(200, "B", (use("7", 32.0, 6.0),)),
-        CycleTools(300, "A", (use("7", None, 5.0),)),
-        CycleTools(350, "A", (use("8"),)),
-        CycleTools(399, "A", (use("7", 33.0, None),)),
-        CycleTools(400, "A", (use("7"),)),
+        (90, "A", (use("7"),)),
+        (100, "A", (use("7", 31.0, 4.0), use("8"))),
+        (200, "B", (use("7", 32.0, 6.0),)),
+        (300, "A", (use("7", None, 5.0),)),
+        (350, "A", (use("8"),)),
+        (399, "A", (use("7", 33.0, None),)),
+        (400, "A", (use("7"),)),
     ]
-    found = life_loads(life, cycles, 100.0)
+    found = life_loads(life, by_tool(cycles)["7"], 100.0)
     assert found == {
         "A": [Load(0.25, 31.0, 62.0), Load(0.4, 33.0, 66.0)],
         "B": [Load(0.29, 32.0, 64.0)],
@@ -142,10 +144,35 @@ def test_loads_of_a_life_are_told_by_program_with_the_share_used_before_them():
 
 def test_thinned_cycles_stand_for_those_left_out():
     life = ToolLife("N1", "P7", 0, 1000, "7", used=100.0, limit=100.0)
-    every = [CycleTools(10 * n, "A", (use("7"),)) for n in range(100)]
+    every = by_tool((10 * n, "A", (use("7"),)) for n in range(100))["7"]
     (full,), (thin,) = (life_loads(life, every[::k], 100.0, k).values() for k in (1, 5))
     assert [n.at for n in full] == pytest.approx([n / 100 for n in range(100)])
     assert [n.at for n in thin] == pytest.approx([n / 100 for n in range(0, 100, 5)])
+
+
+def test_the_latest_three_earlier_lives_that_did_not_fail_are_the_baseline():
+    def ended(start, **more):
+        return ToolLife("N1", "P7", start, start + 10, **{"tool": "7", "used": 99.0, "limit": 100.0, **more})
+
+    present = ToolLife("N1", "P7", 100, 200, "7", used=60.0, limit=100.0, open=True)
+    good = [ended(n) for n in (10, 20, 30, 90)]
+    others = [
+        ended(40, used=30.0, locked=True),
+        ended(50, tool="8"),
+        ended(60, basis="time"),
+        ended(80, used=59.0),
+        ended(85, used=70.0, limit=120.0),
+        ended(91),
+        ended(70, open=True),
+    ]
+    assert earlier_lives(present, [*others, *reversed(good)]) == good[1:]
+
+
+def test_a_life_without_a_limit_is_measured_by_earlier_ones():
+    life = ToolLife("N1", "P7", 0, 1, "7", used=10.0)
+    earlier = [ToolLife("N1", "P7", 0, 1, "7", used=u) for u in (80.0, 100.0, 300.0)]
+    assert whole_life(life, earlier) == 100 and whole_life(life, []) is None
+    assert whole_life(ToolLife("N1", "P7", 0, 1, "7", used=10.0, limit=50.0), earlier) == 50
 
 
 def test_a_robust_slope_is_not_moved_by_wild_values():
