@@ -114,6 +114,21 @@ class AlertsTable(Table):
     )
 
 
+class ToolsTable(Table):
+    """[tools]: what a tool's end costs, and how it is told."""
+
+    planned_change_cost: float | None = Field(
+        default=None, gt=0, description="of one change at a planned time, tool and time included"
+    )
+    unplanned_change_cost: float | None = Field(
+        default=None, gt=0, description="of one change after a failure, lost time and scrap included"
+    )
+    breakage_alarms: tuple[Text, ...] = Field(
+        default=("tool breakage", "broken tool", "tool broken"),
+        description="codes of alarms that tell of a broken tool, or words of their texts",
+    )
+
+
 class BreakTable(Table):
     """One break of a shift."""
 
@@ -284,6 +299,7 @@ class Plant(Table):
     interpret: InterpretTable = InterpretTable()
     figures: FiguresTable = FiguresTable()
     alerts: AlertsTable = AlertsTable()
+    tools: ToolsTable = ToolsTable()
     shifts: tuple[ShiftTable, ...] = ()
     planned_stops: tuple[PlannedStopTable, ...] = ()
     parts: tuple[Part, ...] = ()

@@ -48,6 +48,8 @@ NEEDS = (
     Need("tool_times", ("consumption_per_cycle",), (("active_tool",), ("spindle_load", "spindle_speed"))),
     Need("tool_life", ("share_used", "remaining"), (_LIFE, ("tools.limit",))),
     Need("tool_forecast", ("cycles_left", "limit_at"), (_LIFE, ("tools.limit",), ("active_tool",))),
+    Need("tool_history", ("life_achieved", "life_scale", "replacement_interval"), (_LIFE, ("tools.limit",))),
+    Need("tool_loads", ("load_rise",), (_LIFE, ("active_tool",), ("spindle_speed",), ("spindle_load",))),
     Need("energy", ("energy", "energy_per_good_part", "demand_peak"), (("energy", "power"),)),
 )
 """In the order in which they are shown."""

@@ -8,9 +8,9 @@ from typing import Any, TypeVar
 from sqlalchemy import ColumnElement, Engine, Select, Table, and_, func, or_, select
 
 from swarfline.alerts import Alert
-from swarfline.facts import COMPLETE, Alarm, Condition, Cycle, Energy, Fact, Gap, ToolLife
+from swarfline.facts import COMPLETE, Alarm, Condition, Cycle, Energy, Fact, Gap, ToolLife, ToolUse
 from swarfline.store import tables
-from swarfline.store.rows import from_row, names
+from swarfline.store.rows import from_row, names, tools_of
 
 F = TypeVar("F", bound=Fact)
 
@@ -81,6 +81,29 @@ class Queries:
         if program is not None:
             query = query.where(table.c.program == program)
         return self._facts(Cycle, query.order_by(table.c.start_us.desc()).limit(limit))[::-1]
+
+    def cycle_tools(
+        self, machine: str, start_us: int, end_us: int, most: int
+    ) -> tuple[int, list[tuple[int, str, tuple[ToolUse, ...]]]]:
+        """(start, program, tools) of the complete cycles that began in [start, end), oldest first.
+
+        Where there are more than ``most``, each n-th of them alone; n comes first. Strips are not read.
+        """
+        table = tables.cycles
+        wanted = (
+            table.c.machine == machine,
+            table.c.start_us >= start_us,
+            table.c.start_us < end_us,
+            table.c.outcome == COMPLETE,
+        )
+        with self._engine.connect() as connection:
+            found = connection.execute(select(func.count()).select_from(table).where(*wanted)).scalar() or 0
+            every = max(1, -(-found // most))
+            place = func.row_number().over(order_by=table.c.start_us).label("place")
+            each = select(table.c.start_us, table.c.program, table.c.tools, place).where(*wanted).subquery()
+            query = select(each.c.start_us, each.c.program, each.c.tools).where(each.c.place % every == 0)
+            rows = connection.execute(query.order_by(each.c.start_us)).all()
+        return every, [(start, program, tools_of(tools)) for start, program, tools in rows]
 
     def running_cycle(self, machine: str) -> Cycle | None:
         """The cycle that was going on at the last commit."""

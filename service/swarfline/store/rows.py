@@ -41,11 +41,16 @@ def _with_json(row: Row) -> Row:
     return tuple(values)
 
 
+def tools_of(text: str) -> tuple[ToolUse, ...]:
+    """What a cycle's row tells of its tools."""
+    return tuple(ToolUse(*use) for use in json.loads(text))
+
+
 def from_row(kind: type[F], row: Mapping[Any, Any]) -> F:
     """The fact of a row."""
     values = {name: row[name] for name in names(kind)}
     if kind is Cycle:
         values["step_us"] = tuple(json.loads(values["step_us"]))
-        values["tools"] = tuple(ToolUse(*use) for use in json.loads(values["tools"]))
+        values["tools"] = tools_of(values["tools"])
         values["strip"] = tuple(StepPiece(*piece) for piece in json.loads(values["strip"]))
     return kind(**values)

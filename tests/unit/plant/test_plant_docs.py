@@ -19,6 +19,7 @@ SECTIONS = {
     "[interpret]": model.InterpretTable,
     "[figures]": model.FiguresTable,
     "[alerts]": model.AlertsTable,
+    "[tools]": model.ToolsTable,
     "[[shifts]]": model.ShiftTable,
     "[[shifts.breaks]]": model.BreakTable,
     "[[planned_stops]]": model.PlannedStopTable,
