@@ -1,4 +1,4 @@
-"""How the time asked about is cut up: by machine, cell, plant, part, shift, day or week."""
+"""How the time asked about is cut up: by machine, cell, plant, part, shift, day, week or month."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from swarfline.serve.assemble import Assembly, part_runs
 from swarfline.serve.shapes import Shape
 from swarfline.serve.times import show
 
-By = Literal["machine", "cell", "plant", "part", "shift", "day", "week"]
+By = Literal["machine", "cell", "plant", "part", "shift", "day", "week", "month"]
 
 Grouped = Annotated[
     By,
@@ -130,6 +130,13 @@ def _by_week(work: Assembly, machines: Sequence[Machine]) -> list[Slice]:
     return _timed(machines, ((_week_name(day), f"week {day.isocalendar().week}", span) for day, span in weeks))
 
 
+def _by_month(work: Assembly, machines: Sequence[Machine]) -> list[Slice]:
+    calendar = work.room.calendar
+    first, last = (calendar.day_of(us) for us in (work.span[0], work.span[1] - 1))
+    months = [(day, _clip(calendar.month_span(day), work.span)) for day in _firsts(first, last)]
+    return _timed(machines, ((f"{day:%Y-%m}", f"{day:%B %Y}", span) for day, span in months))
+
+
 def _timed(machines: Sequence[Machine], spans: Iterable[tuple[str, str, Interval]]) -> list[Slice]:
     return [Slice(key, name, span, [Piece(m.id, (span,)) for m in machines]) for key, name, span in spans]
 
@@ -144,6 +151,12 @@ def _mondays(first: date, last: date) -> list[date]:
     return [monday + timedelta(days=n) for n in range(0, (last - monday).days + 1, 7)]
 
 
+def _firsts(first: date, last: date) -> list[date]:
+    """The first day of every month from the one of ``first`` to the one of ``last``."""
+    months = range(first.year * 12 + first.month - 1, last.year * 12 + last.month)
+    return [date(number // 12, number % 12 + 1, 1) for number in months]
+
+
 def _clip(interval: Interval, span: Interval) -> Interval:
     return max(interval[0], span[0]), min(interval[1], span[1])
 
@@ -156,4 +169,5 @@ _CUTS: dict[By, Callable[[Assembly, Sequence[Machine]], list[Slice]]] = {
     "shift": _by_shift,
     "day": _by_day,
     "week": _by_week,
+    "month": _by_month,
 }

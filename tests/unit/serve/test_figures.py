@@ -51,7 +51,7 @@ def test_nothing_made_is_not_zero_quality(get):
     assert found["effectiveness"]["value"] is None and found["quality_ratio"]["value"] is None
 
 
-@pytest.mark.parametrize("by", ["machine", "cell", "plant", "shift", "day", "week", "part"])
+@pytest.mark.parametrize("by", ["machine", "cell", "plant", "shift", "day", "week", "month", "part"])
 def test_every_cut_adds_up(get, by):
     found = get("oee", by=by)["items"]
     busy = sum(r["times"]["planned_busy_time_s"] for r in found)
@@ -59,13 +59,17 @@ def test_every_cut_adds_up(get, by):
     assert sum(r["parts"]["good"] for r in found) == 108
 
 
+CUTS = ("cell", "shift", "day", "week", "month", "part")
+
+
 def test_the_keys_of_the_cuts(get):
-    keys = {by: [r["key"] for r in get("oee", by=by)["items"]] for by in ("cell", "shift", "day", "week", "part")}
+    keys = {by: [r["key"] for r in get("oee", by=by)["items"]] for by in CUTS}
     assert keys == {
         "cell": ["north", "south"],
         "shift": ["2026-03-10 early"],
         "day": ["2026-03-10"],
         "week": ["2026-W11"],
+        "month": ["2026-03"],
         "part": ["", "PH-12"],
     }
 
@@ -141,4 +145,4 @@ def test_definitions_name_every_figure(get):
 
     found = get("definitions")
     assert [f["name"] for f in found["figures"]] == [f.name for f in FIGURES]
-    assert {s["name"] for s in found["spans"]} == {"shift", "day", "week"}
+    assert {s["name"] for s in found["spans"]} == {"shift", "day", "week", "month"}

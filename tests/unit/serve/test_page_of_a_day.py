@@ -137,7 +137,7 @@ def test_the_list_of_addresses_tells_what_may_stand_where(client):
     row = text[text.index("<code>by</code>") :]
     allowed = re.search(r'data-label="Values">(.*?)</td>', row)[1]
     assert re.findall("<code>(.*?)</code>", allowed) == [
-        *("machine", "cell", "plant", "part", "shift", "day", "week"),
+        *("machine", "cell", "plant", "part", "shift", "day", "week", "month"),
         "machine",
     ]
     for values in (
