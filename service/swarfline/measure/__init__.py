@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from swarfline.measure import elements, energy, forecast, losses, oee, pace, production, trend
+from swarfline.measure import elements, energy, forecast, kpis, losses, oee, pace, production, trend
 from swarfline.measure.definition import Definition
 
 FIGURES: tuple[Definition, ...] = (
     *elements.FIGURES,
     *oee.FIGURES,
+    *kpis.FIGURES,
     *production.FIGURES,
     *losses.FIGURES,
     *trend.FIGURES,

@@ -7,21 +7,25 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from fractions import Fraction
+from functools import reduce
 from typing import TypeVar
 
 from swarfline.calendar import Interval, merge
 from swarfline.facts import TOTAL, Condition, Count, Cycle, Energy
 from swarfline.figures import share
-from swarfline.measure.elements import time_elements
+from swarfline.measure.elements import TimeElements, time_elements
 from swarfline.measure.energy import EnergySums, energy_summary
 from swarfline.measure.forecast import ToolForecast
+from swarfline.measure.kpis import Events, KpiSums, events
 from swarfline.measure.losses import Losses, losses
 from swarfline.measure.oee import OeeSums
 from swarfline.measure.pace import Pace, pace
 from swarfline.measure.production import PartPlan, Production, counts_from_cycles, production, stand_in
 from swarfline.measure.stops import Stop, stops
 from swarfline.outlook import RECENT_CYCLES, machine_forecasts
+from swarfline.serve.capability import can_tell
 from swarfline.serve.room import Room
 
 MARGIN_US = 86_400_000_000
@@ -89,16 +93,37 @@ class Assembly:
         unplanned = any(c.part not in self.room.plans for c in inside)
         return production(inside, self.last_cycles(machine) if unplanned else (), self.room.plans, span)
 
+    def made(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> Production:
+        """What a machine made in disjoint ``spans``; of a ``part``, what it made in the whole span."""
+        if part is not None:
+            return self.production(machine, self.span, part)
+        return sum((self.production(machine, s) for s in spans), Production())
+
+    def elements(self, machine: str, spans: Sequence[Interval]) -> TimeElements:
+        """Time elements of one machine over disjoint ``spans``."""
+        found = (time_elements(self._near(machine, s), self.planned(machine), s) for s in spans)
+        return sum(found, TimeElements())
+
     def oee_sums(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> OeeSums:
         """Sums of one machine over disjoint ``spans``; with ``part`` its parts are those of the whole span."""
-        elements = [time_elements(self._near(machine, s), self.planned(machine), s) for s in spans if s[0] < s[1]]
-        if part is None:
-            pairs = zip(elements, (s for s in spans if s[0] < s[1]), strict=True)
-            return sum((OeeSums.of(e, self.production(machine, s)) for e, s in pairs), OeeSums())
-        whole = elements[0] if elements else time_elements((), (), (0, 0))
-        for more in elements[1:]:
-            whole = whole + more
-        return OeeSums.of(whole, self.production(machine, self.span, part))
+        return OeeSums.of(self.elements(machine, spans), self.made(machine, spans, part))
+
+    def kpi_sums(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> KpiSums:
+        """Sums of every KPI of one machine over disjoint ``spans``."""
+        begun = (events(self.stops(machine, span), span) for span in spans)
+        return KpiSums.of(
+            self.elements(machine, spans),
+            self.made(machine, spans, part),
+            reduce(Events.plus, begun, Events()),
+            self.energy(machine, spans, part) if self.tells(machine, "energy") else EnergySums(),
+            tells_faults=self.tells(machine, "faults"),
+            tells_scrap=self.tells(machine, "quality"),
+        )
+
+    def tells(self, machine: str, family: str) -> bool:
+        """Whether a machine's signals allow a family of figures (capability.NEEDS)."""
+        plant = self.room.plant
+        return self._once(f"t/{family}", machine, lambda: can_tell(plant, plant.machine(machine), family))
 
     def coverage(self, machines: Iterable[str]) -> Fraction | None:
         """Observed share of the planned time of the whole span, of these machines together."""
@@ -117,12 +142,9 @@ class Assembly:
 
     def energy(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> EnergySums:
         """Energy and good parts of one machine over disjoint ``spans``."""
-        if part is None:
-            goods = [self.production(machine, span).all_parts.good for span in spans]
-        else:
-            goods = [self.production(machine, self.span, part).all_parts.good] + [0] * (len(spans) - 1)
-        parts = [energy_summary(self.energies(machine), s, g) for s, g in zip(spans, goods, strict=True)]
-        return sum(parts, EnergySums())
+        made = self.made(machine, spans, part).all_parts
+        taken = sum((energy_summary(self.energies(machine), s, 0, 0) for s in spans), EnergySums())
+        return replace(taken, good=made.good, produced=made.total)
 
     def _near(self, machine: str, span: Interval) -> list[Condition]:
         """The conditions around ``span``, so that many short spans do not each walk all of them."""

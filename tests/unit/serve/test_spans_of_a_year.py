@@ -38,7 +38,7 @@ def test_weeks_are_named_by_the_year_that_holds_their_thursday(ask):
     ]
 
 
-@pytest.mark.parametrize("path", ["oee", "losses", "energy"])
+@pytest.mark.parametrize("path", ["oee", "kpis", "losses", "energy"])
 def test_months(ask, path):
     rows = ask(path, by="month", machine="N1", **{"from": "2026-10-15T00:00:00+02:00"})["items"]
     spans = {r["key"]: (r["name"], r["from"], r["to"]) for r in rows}
