@@ -8,7 +8,7 @@ from swarfline.facts import SCRAP, TOTAL, Condition, Count
 from swarfline.measure.elements import TimeElements, time_elements
 from swarfline.measure.energy import EnergySums
 from swarfline.measure.kpis import KpiSums, events, kpis
-from swarfline.measure.losses import losses
+from swarfline.measure.losses import StoppedTimes, losses
 from swarfline.measure.oee import OeeSums, oee
 from swarfline.measure.production import PartPlan, Production, production
 from swarfline.measure.stops import stops
@@ -59,7 +59,7 @@ def test_i_1_losses_leave_no_remainder():
     """Our split of I-1; the expected minutes follow by hand from its inputs."""
     facts, span = shift(I_1)
     sums = OeeSums.of(elements(I_1), made(250, 10, 1.2))
-    rows = losses(sums, stops(facts, [span], span, SHORT)).rows()
+    rows = losses(sums, StoppedTimes(stops(facts, [span], span, SHORT)).within([span])).rows()
     minutes = {(r.name, r.length): r.time_us / MINUTE for r in rows if r.time_us}
     assert minutes == {
         ("setup", "long"): 45,

@@ -23,6 +23,7 @@ class Stop:
     ``planned_us`` and ``by_condition`` (µs by condition, summing to it) hold only what lies in the span asked
     about. ``condition`` filled most of the true stop. ``long`` is judged by the true length. ``reason`` is the
     alarm's text, or its code, or empty when no reason is known. ``open``: not over yet.
+    ``pieces`` are the planned times of the true stop with their conditions.
     ``restore_us`` is the planned time from the first fault in it to its end; None: no fault in it.
     """
 
@@ -39,6 +40,7 @@ class Stop:
     reason: str = ""
     open: bool = False
     restore_us: int | None = None
+    pieces: tuple[tuple[str, Interval], ...] = ()
 
 
 def stops(
@@ -95,6 +97,7 @@ def _stop(
         text or code,
         run[-1].open,
         _restore(parts),
+        tuple((fact.condition, piece) for fact, pieces in parts for piece in pieces),
     )
 
 

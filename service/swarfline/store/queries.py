@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from sqlalchemy import ColumnElement, Engine, Select, Table, and_, func, or_, select
 
@@ -15,6 +15,13 @@ from swarfline.store.rows import from_row, names
 F = TypeVar("F", bound=Fact)
 
 _SUCCESSIVE = (Condition, Cycle, Energy, Gap, Alarm)
+
+
+class CycleStart(NamedTuple):
+    """When a cycle began and the part that it makes."""
+
+    start_us: int
+    part: str
 
 
 class Queries:
@@ -81,6 +88,18 @@ class Queries:
         if program is not None:
             query = query.where(table.c.program == program)
         return self._facts(Cycle, query.order_by(table.c.start_us.desc()).limit(limit))[::-1]
+
+    def cycle_starts(self, machine: str, start_us: int, end_us: int) -> list[CycleStart]:
+        """When the cycles that overlap [start, end) began, and their parts, in time order."""
+        table = tables.cycles
+        query = select(table.c.start_us, table.c.part).where(
+            table.c.machine == machine,
+            table.c.start_us >= self._first_start(table, machine, start_us),
+            table.c.start_us < end_us,
+            table.c.end_us > start_us,
+        )
+        with self._engine.connect() as connection:
+            return [CycleStart(*row) for row in connection.execute(query.order_by(table.c.start_us))]
 
     def running_cycle(self, machine: str) -> Cycle | None:
         """The cycle that was going on at the last commit."""
