@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from swarfline.measure import elements, energy, forecast, kpis, losses, oee, pace, production, trend
+from swarfline.measure import elements, energy, energy_use, forecast, kpis, losses, oee, pace, production, trend
 from swarfline.measure.definition import Definition
 
 FIGURES: tuple[Definition, ...] = (
@@ -14,6 +14,7 @@ FIGURES: tuple[Definition, ...] = (
     *trend.FIGURES,
     *forecast.FIGURES,
     *energy.FIGURES,
+    *energy_use.FIGURES,
     *pace.FIGURES,
 )
 """Every figure that can be shown, family by family; a test compares it with docs/figures.md."""

@@ -1,8 +1,8 @@
 """Losses in money and in mixed parts, over HTTP: the morning of works.py, but from 10:30 on N1 makes VC-30.
 
 Until 10:30 the part is PH-12 (160 s per item), then VC-30 (320 s). Waits of 10 s after each cycle: 80 before
-10:00, of which 6 lie in the break and the last belongs to the stop of the fault; 30 after 10:30. N1 costs 90 EUR an
-hour, S1 has no rate.
+10:00, of which 6 lie in the break and the last belongs to the stop of the fault; 30 after 10:30. N1 costs 90 EUR
+an hour, S1 has no rate.
 """
 
 from dataclasses import replace
