@@ -6,7 +6,9 @@ import pytest
 
 from swarfline.facts import SCRAP, TOTAL, Condition, Count
 from swarfline.measure.elements import TimeElements, time_elements
-from swarfline.measure.losses import losses
+from swarfline.measure.energy import EnergySums
+from swarfline.measure.kpis import KpiSums, events, kpis
+from swarfline.measure.losses import StoppedTimes, losses
 from swarfline.measure.oee import OeeSums, oee
 from swarfline.measure.production import PartPlan, Production, production
 from swarfline.measure.stops import stops
@@ -57,7 +59,7 @@ def test_i_1_losses_leave_no_remainder():
     """Our split of I-1; the expected minutes follow by hand from its inputs."""
     facts, span = shift(I_1)
     sums = OeeSums.of(elements(I_1), made(250, 10, 1.2))
-    rows = losses(sums, stops(facts, [span], span, SHORT)).rows()
+    rows = losses(sums, StoppedTimes(stops(facts, [span], span, SHORT)).within([span])).rows()
     minutes = {(r.name, r.length): r.time_us / MINUTE for r in rows if r.time_us}
     assert minutes == {
         ("setup", "long"): 45,
@@ -89,21 +91,78 @@ def test_i_3_periods_are_pooled_never_averaged():
     assert pooled["quality_ratio"].value == pytest.approx(0.946153846153846, rel=1e-12)
 
 
+I_5 = [
+    (30, "setup"),
+    (150, "producing"),
+    (20, "waiting"),
+    (40, "out_of_service"),
+    (150, "producing"),
+    (60, "waiting"),
+]
+
+
 def test_i_5_states_become_elements_as_in_opc_40501():
     """OPC 40501-1 annex C.2.3 on a constructed timeline: AUST 30, APT 300, ADOT 80, ADET 40 min."""
-    found = elements(
-        [
-            (30, "setup"),
-            (150, "producing"),
-            (20, "waiting"),
-            (40, "out_of_service"),
-            (150, "producing"),
-            (60, "waiting"),
-        ]
-    )
+    found = elements(I_5)
     times = (found.setup_us, found.production_us, found.down_us, found.delay_us)
     assert [us / MINUTE for us in times] == [30, 300, 80, 40]
-    assert found.production_us / (found.production_us + found.delay_us) == pytest.approx(0.882352941176471)
+
+
+def kpi_values(pieces, made_here, energy=None):
+    facts, span = shift(pieces)
+    begun = events(stops(facts, [span], span, SHORT), span)
+    sums = KpiSums.of(
+        time_elements(facts, [span], span),
+        made_here,
+        begun,
+        energy or EnergySums(),
+        tells_faults=True,
+        tells_scrap=True,
+    )
+    return {name: f.value for name, f in kpis(sums).items()}
+
+
+def test_i_1_the_other_kpis():
+    """ISO 22400-2 formulas (open ontology built on its draft, and OPC 40501-1 C.2.4); constructed input.
+
+    The input has 6 scrap parts for the scrap ratio and 10 parts that are not good for the quality ratio (rework is
+    neither); we count what is not good as scrap, so the scrap ratio is checked on its own input.
+    """
+    energy = EnergySums({"producing": 87.5 * 3.6e6}, 1, 1, 240, 250)
+    found = kpi_values(I_1, made(250, 10, 1.2), energy)
+    expected = {
+        "net_equipment_effectiveness": 0.7314285714285713,
+        "utilization_efficiency": 0.7682926829268293,
+        "allocation_efficiency": 0.9111111111111111,
+        "technical_efficiency": 0.863013698630137,
+        "setup_ratio": 0.125,
+        "energy_per_part": 0.35,
+        "energy_per_good_part": 0.3645833333333333,
+    }
+    assert {name: found[name] for name in expected} == pytest.approx(expected, rel=1e-12)
+    assert kpi_values(I_1, made(250, 6, 1.2))["scrap_ratio"] == 0.024
+
+
+def test_i_4_mean_times_between_failures_and_to_restore():
+    """Mean of TBF and of TTR (Σ ÷ FE; that the divisor is not FE + 1 is our reading, from memory); constructed."""
+    between, restore = (120, 95.5, 210.25, 80), (1.5, 0.75, 2.25, 0.5)
+    pieces = [
+        piece
+        for tbf, ttr in zip(between, restore, strict=True)
+        for piece in ((tbf * 60, "producing"), (ttr * 60, "fault"))
+    ]
+    found = kpi_values(pieces, Production())
+    hours = [found[n] / 3600 for n in ("mean_time_between_failures", "mean_time_to_restore")]
+    assert hours == pytest.approx([126.4375, 1.25], rel=1e-12)
+    assert hours[0] / sum(hours) == pytest.approx(0.9902104747919726, rel=1e-12)
+
+
+def test_i_5_efficiencies_name_their_mapping():
+    """OPC 40501-1 annex C.2.3: 0.882353 and 0.810811; OPC 40001-1 annex C.2 would give 0.769231 and 0.714286."""
+    found = kpi_values(I_5, Production())
+    assert found["technical_efficiency"] == pytest.approx(0.8823529411764706, rel=1e-12)
+    assert found["utilization_efficiency"] == pytest.approx(0.8108108108108109, rel=1e-12)
+    assert found["availability"] == pytest.approx(0.6666666666666666, rel=1e-12)
 
 
 PUBLISHED = {

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from swarfline.calendar import Interval, intersect, total
+from swarfline.calendar import Interval, intersect
 from swarfline.facts import (
     CONDITIONS,
     FAULT,
@@ -24,6 +24,7 @@ from swarfline.facts import (
 )
 from swarfline.figures import share
 from swarfline.measure.definition import ISO, OURS, Definition
+from swarfline.measure.lengths import Lengths
 
 NOT_PRODUCING = (SETUP, WAITING, HELD, FAULT, OUT_OF_SERVICE, OFF)
 """Observed conditions that take planned time away from production, in the order in which they are shown."""
@@ -118,25 +119,34 @@ class TimeElements:
         return share(self.observed_us, self.planned_us)
 
 
+class Timeline:
+    """The conditions of one machine beside its planned times: its elements in any span, each at little cost."""
+
+    def __init__(self, conditions: Iterable[Condition], planned: Sequence[Interval]) -> None:
+        """``conditions`` and ``planned`` are sorted and disjoint and reach at least over the spans asked for."""
+        pieces = _pieces(conditions)
+        self._planned = Lengths(planned)
+        self._inside = [Lengths(intersect(pieces[c], planned)) for c in CONDITIONS]
+        self._all = [Lengths(pieces[c]) for c in CONDITIONS]
+
+    def elements(self, span: Interval) -> TimeElements:
+        """Elements in ``span`` = [start, end), whose end must not lie in the future."""
+        inside = [lengths.within(span) for lengths in self._inside]
+        outside = [lengths.within(span) - inside[i] for i, lengths in enumerate(self._all)]
+        inside[CONDITIONS.index(UNOBSERVED)] += self._planned.within(span) - sum(inside)
+        return TimeElements(tuple(inside), tuple(outside))
+
+
 def time_elements(conditions: Iterable[Condition], planned: Sequence[Interval], span: Interval) -> TimeElements:
-    """Elements of one machine in ``span`` = [start, end), whose end must not lie in the future.
-
-    ``conditions`` are sorted and disjoint and may exceed the span; ``planned`` is sorted and disjoint.
-    """
-    window = intersect(planned, window_of(span))
-    pieces = _pieces(conditions, span)
-    inside = [total(intersect(pieces[c], window)) for c in CONDITIONS]
-    outside = [total(pieces[c]) - inside[i] for i, c in enumerate(CONDITIONS)]
-    inside[CONDITIONS.index(UNOBSERVED)] += total(window) - sum(inside)
-    return TimeElements(tuple(inside), tuple(outside))
+    """Elements of one machine in a single ``span``; what is passed may exceed it (see Timeline)."""
+    return Timeline(conditions, planned).elements(span)
 
 
-def _pieces(conditions: Iterable[Condition], span: Interval) -> dict[str, list[Interval]]:
+def _pieces(conditions: Iterable[Condition]) -> dict[str, list[Interval]]:
     pieces: dict[str, list[Interval]] = {c: [] for c in CONDITIONS}
     for fact in conditions:
-        start, end = max(fact.start_us, span[0]), min(fact.end_us, span[1])
-        if start < end:
-            pieces[fact.condition].append((start, end))
+        if fact.start_us < fact.end_us:
+            pieces[fact.condition].append((fact.start_us, fact.end_us))
     return pieces
 
 

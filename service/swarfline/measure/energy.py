@@ -10,11 +10,10 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from math import fsum
 
-from swarfline.calendar import Interval, intersect, merge, total
+from swarfline.calendar import Interval, merge, total
 from swarfline.facts import Energy
 from swarfline.figures import Figure, share
-from swarfline.measure.definition import ISO, Definition
-from swarfline.measure.elements import window_of
+from swarfline.measure.definition import ISO, OURS, Definition
 
 QUARTER_US = 900_000_000
 """Demand is a mean over a quarter of an hour; quarters begin at UTC multiples of it."""
@@ -24,8 +23,9 @@ JOULES_PER_KWH = 3_600_000.0
 
 @dataclass(frozen=True, slots=True)
 class EnergySums:
-    """Joules by condition, time covered and time asked about in µs, good parts (None: not known).
+    """Joules and µs with known energy by condition, time covered and asked about in µs, good and all parts.
 
+    Parts are None when they are not known.
     Sums of disjoint spans or of several machines add with ``+``.
     """
 
@@ -33,16 +33,19 @@ class EnergySums:
     covered_us: int = 0
     span_us: int = 0
     good: int | None = 0
+    produced: int | None = 0
+    by_condition_us: Mapping[str, int] = field(default_factory=dict)
 
     def __add__(self, other: EnergySums) -> EnergySums:
-        names = sorted({*self.by_condition_j, *other.by_condition_j})
-        good = None if self.good is None or other.good is None else self.good + other.good
         mine, theirs = self.by_condition_j, other.by_condition_j
+        my_us, their_us = self.by_condition_us, other.by_condition_us
         return EnergySums(
-            {name: mine.get(name, 0.0) + theirs.get(name, 0.0) for name in names},
+            {name: mine.get(name, 0.0) + theirs.get(name, 0.0) for name in sorted({*mine, *theirs})},
             self.covered_us + other.covered_us,
             self.span_us + other.span_us,
-            good,
+            _plus(self.good, other.good),
+            _plus(self.produced, other.produced),
+            {name: my_us.get(name, 0) + their_us.get(name, 0) for name in sorted({*my_us, *their_us})},
         )
 
     @property
@@ -56,27 +59,38 @@ class EnergySums:
         return share(self.covered_us, self.span_us)
 
 
-def energy_summary(energies: Iterable[Energy], span: Interval, good: int | None) -> EnergySums:
-    """Energy of one machine in ``span`` = [start, end); ``good`` parts made in it, None when not known."""
+def energy_summary(
+    energies: Iterable[Energy], span: Interval, good: int | None, produced: int | None = None
+) -> EnergySums:
+    """Energy of one machine in ``span`` = [start, end); ``good`` of ``produced`` parts in it, None: not known."""
     pieces: dict[str, list[float]] = {}
+    times: dict[str, int] = {}
     covered: list[Interval] = []
     for fact in energies:
         joules, start, end = _cut(fact, span)
         if start < end:
             pieces.setdefault(fact.condition, []).append(joules)
+            times[fact.condition] = times.get(fact.condition, 0) + end - start
             covered.append((start, end))
     sums = {name: fsum(values) for name, values in sorted(pieces.items())}
-    return EnergySums(sums, total(merge(covered)), max(0, span[1] - span[0]), good)
+    whole_us = max(0, span[1] - span[0])
+    return EnergySums(sums, total(merge(covered)), whole_us, good, produced, dict(sorted(times.items())))
 
 
 def energy_figures(sums: EnergySums) -> dict[str, Figure]:
-    """``energy`` in kWh and ``energy_per_good_part`` in kWh per good part, by name."""
+    """``energy`` in kWh, ``energy_per_part`` and ``energy_per_good_part`` in kWh per part, by name."""
     joules = sums.total_j
     kwh = None if joules is None else joules / JOULES_PER_KWH
     spent = Figure("energy", kwh, None, "kWh", sums.coverage)
-    known = None if sums.good is None else kwh
-    per_part = Figure("energy_per_good_part", known, sums.good or 0, "kWh", sums.coverage)
-    return {f.name: f for f in (spent, per_part)}
+    each = [
+        Figure(name, None if parts is None else kwh, parts or 0, "kWh", sums.coverage)
+        for name, parts in (("energy_per_part", sums.produced), ("energy_per_good_part", sums.good))
+    ]
+    return {f.name: f for f in (spent, *each)}
+
+
+def _plus(left: int | None, right: int | None) -> int | None:
+    return None if left is None or right is None else left + right
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,20 +135,24 @@ def _quarters(span: Interval) -> range:
 
 def _cut(fact: Energy, span: Interval) -> tuple[float, int, int]:
     """Joules, start and end of the part of a piece inside the span."""
-    inside = intersect([(fact.start_us, fact.end_us)], window_of(span))
-    if not inside:
+    if span[0] <= fact.start_us and fact.end_us <= span[1]:
+        return fact.energy_j, fact.start_us, fact.end_us
+    start, end = max(fact.start_us, span[0]), min(fact.end_us, span[1])
+    if start >= end:
         return 0.0, 0, 0
-    start, end = inside[0]
-    if (start, end) == (fact.start_us, fact.end_us):
-        return fact.energy_j, start, end
     return fact.energy_j * (end - start) / (fact.end_us - fact.start_us), start, end
 
 
 FIGURES = (
     Definition("energy", "Σ energy, by condition", "kWh", "electrical energy taken", "physics"),
     Definition(
-        "energy_per_good_part", "energy ÷ good", "kWh", "energy that a good part took", ISO + " e = E ÷ PQ"
+        "energy_per_part",
+        "energy ÷ produced",
+        "kWh",
+        "comprehensive energy consumption, e: energy that a part took",
+        ISO + " e = E ÷ PQ",
     ),
+    Definition("energy_per_good_part", "energy ÷ good", "kWh", "energy that a good part took", OURS),
     Definition("demand", "energy of a UTC quarter hour ÷ 15 min", "W", "mean power", "utility glossaries"),
     Definition("demand_peak", "max demand", "W", "what a tariff may bill", "utility glossaries"),
 )

@@ -6,40 +6,69 @@ planned time, and the rest, slow running, which is negative where parts came fas
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
 
+from swarfline.calendar import Interval
 from swarfline.facts import PRODUCING
 from swarfline.measure.definition import OURS, Definition
 from swarfline.measure.elements import NOT_PRODUCING
+from swarfline.measure.lengths import Lengths
 from swarfline.measure.oee import OeeSums
-from swarfline.measure.production import PartPlan
 from swarfline.measure.stops import Stop
 
 SHORT, LONG = "short", "long"
 GOOD_PARTS, SCRAP_PARTS, SLOW_RUNNING = "good_parts", "scrap_parts", "slow_running"
 
+STOP_LOSS = "stop_loss"
+HOUR_US = 3_600_000_000
+
 StopKey = tuple[str, str, str]
 """(condition, short or long, reason or empty)"""
 
 
-class Loss(NamedTuple):
-    """One row: ``name`` is a condition, good_parts, scrap_parts, slow_running or producing (not split).
+class Price(NamedTuple):
+    """What time is worth: planned run time per item (µs) of the part made then, money per hour of the machine."""
 
-    ``length`` is short, long or empty. ``time_us`` is exact; ``parts`` what that time would have made by plan.
+    item_us: Fraction | None = None
+    hourly_rate: Fraction | None = None
+
+
+class Loss(NamedTuple):
+    """One row: ``name`` is a condition, stop_loss, good_parts, scrap_parts, slow_running or producing (not split).
+
+    ``length`` is short, long or empty; ``reason`` is None unless stops are told by reason. ``time_us`` is exact;
+    ``parts`` is what that time would have made by plan, ``money`` what it cost; None: not known.
     """
 
     name: str
     length: str
     time_us: Fraction
     parts: Fraction | None
+    money: Fraction | None = None
+    reason: str | None = None
+
+    @classmethod
+    def priced(cls, name: str, length: str, time_us: Fraction, price: Price, reason: str | None = None) -> Loss:
+        """A time with what it would have made and what it cost."""
+        parts = time_us / price.item_us if price.item_us else None
+        money = None if price.hourly_rate is None else time_us / HOUR_US * price.hourly_rate
+        return cls(name, length, time_us, parts, money, reason)
+
+    @property
+    def key(self) -> tuple[str, str, str | None]:
+        """What rows of several stretches are added by."""
+        return self.name, self.length, self.reason
 
     @property
     def seconds(self) -> float:
         """The time in s."""
         return float(self.time_us / 1_000_000)
+
+
+NO_PRICE = Price()
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,33 +114,68 @@ class Losses:
             sums[reason] = sums.get(reason, 0) + us
         return sums
 
-    def rows(self, plan: PartPlan | None = None) -> list[Loss]:
-        """Every share, zero ones too; their times sum to the planned busy time exactly.
-
-        With one ``plan`` each share is also told in parts of that plan.
-        """
+    def rows(self, price: Price = NO_PRICE) -> list[Loss]:
+        """Every share, zero ones too; their times sum to the planned busy time exactly."""
         split = [
-            (condition, length, Fraction(self.stopped(condition, length)))
+            Loss.priced(condition, length, Fraction(self.stopped(condition, length)), price)
             for condition in NOT_PRODUCING
             for length in (SHORT, LONG)
         ]
-        item = plan.item_us if plan else None
-        return [Loss(n, length, us, us / item if item else None) for n, length, us in split + self._running()]
+        return split + self._running(price)
 
-    def _running(self) -> list[tuple[str, str, Fraction]]:
+    def rows_by_reason(self, price: Price = NO_PRICE) -> list[Loss]:
+        """The same with stops by reason, instead of by condition and length."""
+        stops = self.by_reason().items()
+        split = [Loss.priced(STOP_LOSS, "", Fraction(us), price, reason) for reason, us in stops]
+        return split + self._running(price)
+
+    def _running(self, price: Price) -> list[Loss]:
         slow = self.slow_us
         if self.good_us is None or self.scrap_us is None or slow is None:
-            return [(PRODUCING, "", Fraction(self.production_us))]
-        return [(GOOD_PARTS, "", self.good_us), (SCRAP_PARTS, "", self.scrap_us), (SLOW_RUNNING, "", slow)]
+            return [Loss.priced(PRODUCING, "", Fraction(self.production_us), price)]
+        times = ((GOOD_PARTS, self.good_us), (SCRAP_PARTS, self.scrap_us), (SLOW_RUNNING, slow))
+        return [Loss.priced(name, "", us, price) for name, us in times]
 
 
-def losses(sums: OeeSums, stops: Iterable[Stop]) -> Losses:
-    """The losses of the machine and span that ``sums`` and ``stops`` both belong to."""
-    stopped: dict[StopKey, int] = {}
-    for stop in stops:
-        for condition, us in stop.by_condition.items():
-            key = (condition, LONG if stop.long else SHORT, stop.reason)
-            stopped[key] = stopped.get(key, 0) + us
+def added(rows: Iterable[Loss]) -> list[Loss]:
+    """Rows of single stretches as one list, equal keys added, in the order of their first.
+
+    Parts and money are not known where any time that goes into a row has none.
+    """
+    found: dict[tuple[str, str, str | None], list[Loss]] = {}
+    for row in rows:
+        found.setdefault(row.key, []).append(row)
+    return [_sum(same) for same in found.values()]
+
+
+def _sum(rows: Sequence[Loss]) -> Loss:
+    """No time is worth nothing, whether its price is known or not."""
+    real = [row for row in rows if row.time_us] or rows[:1]
+    parts: Fraction | None = Fraction(0)
+    money: Fraction | None = Fraction(0)
+    for row in real:
+        parts, money = _plus(parts, row.parts), _plus(money, row.money)
+    return real[0]._replace(time_us=sum((row.time_us for row in real), Fraction(0)), parts=parts, money=money)
+
+
+class StoppedTimes:
+    """Stops of one machine by condition, length and reason: told for any span that they were found for."""
+
+    def __init__(self, stops: Iterable[Stop]) -> None:
+        pieces: dict[StopKey, list[Interval]] = {}
+        for stop in stops:
+            for condition, piece in stop.pieces:
+                pieces.setdefault(_key(condition, stop), []).append(piece)
+        self._lengths = {key: Lengths(found) for key, found in pieces.items()}
+
+    def within(self, spans: Sequence[Interval]) -> dict[StopKey, int]:
+        """µs by condition, length and reason in disjoint ``spans``; nothing where there is no time."""
+        found = {key: lengths.within_all(spans) for key, lengths in self._lengths.items()}
+        return {key: us for key, us in found.items() if us}
+
+
+def losses(sums: OeeSums, stopped: Mapping[StopKey, int]) -> Losses:
+    """The losses of the machine and span that ``sums`` and ``stopped`` both belong to."""
     known = not sums.unplanned
     return Losses(
         sums.planned_busy_us,
@@ -121,6 +185,10 @@ def losses(sums: OeeSums, stops: Iterable[Stop]) -> Losses:
         sums.planned_produced_us - sums.planned_good_us if known else None,
         sums.estimate,
     )
+
+
+def _key(condition: str, stop: Stop) -> StopKey:
+    return condition, LONG if stop.long else SHORT, stop.reason
 
 
 def _plus(left: Fraction | None, right: Fraction | None) -> Fraction | None:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from swarfline.calendar import Interval, intersect, total
-from swarfline.facts import PRODUCING, UNOBSERVED, Condition
+from swarfline.facts import FAULT, PRODUCING, UNOBSERVED, Condition
 from swarfline.measure.elements import NOT_PRODUCING, window_of
 
 
@@ -23,6 +23,8 @@ class Stop:
     ``planned_us`` and ``by_condition`` (µs by condition, summing to it) hold only what lies in the span asked
     about. ``condition`` filled most of the true stop. ``long`` is judged by the true length. ``reason`` is the
     alarm's text, or its code, or empty when no reason is known. ``open``: not over yet.
+    ``pieces`` are the planned times of the true stop with their conditions.
+    ``restore_us`` is the planned time from the first fault in it to its end; None: no fault in it.
     """
 
     machine: str
@@ -37,6 +39,8 @@ class Stop:
     alarm_text: str = ""
     reason: str = ""
     open: bool = False
+    restore_us: int | None = None
+    pieces: tuple[tuple[str, Interval], ...] = ()
 
 
 def stops(
@@ -92,7 +96,14 @@ def _stop(
         text,
         text or code,
         run[-1].open,
+        _restore(parts),
+        tuple((fact.condition, piece) for fact, pieces in parts for piece in pieces),
     )
+
+
+def _restore(parts: Sequence[tuple[Condition, list[Interval]]]) -> int | None:
+    first = next((i for i, (fact, _) in enumerate(parts) if fact.condition == FAULT), None)
+    return None if first is None else sum(total(pieces) for _, pieces in parts[first:])
 
 
 def _near(planned: Sequence[Interval], starts: list[int], start_us: int, end_us: int) -> list[Interval]:

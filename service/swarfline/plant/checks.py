@@ -24,7 +24,7 @@ PROGRESS_SIGNALS = ("part_count", "cycle_count", "program_state")
 def cross_checks(plant: Plant) -> list[str]:
     """One line per error, by table."""
     checks = (
-        _zone, _listen, _shifts, _stops, _parts, _references, node_errors, address_errors, sharing_errors,
+        _zone, _listen, _money, _shifts, _stops, _parts, _references, node_errors, address_errors, sharing_errors,
         _machines, motion_errors,
     )  # fmt: skip
     return [line for find in checks for line in find(plant)]
@@ -47,6 +47,15 @@ def _listen(plant: Plant) -> Iterator[str]:
             f"[listen]: key 'host' = {host!r}: only loopback addresses (127.0.0.1, ::1, localhost) are allowed "
             "until this version knows users; put a proxy with its own sign-in on this machine instead"
         )
+
+
+def _money(plant: Plant) -> Iterator[str]:
+    rates = [("[figures]", "hourly_rate", plant.figures.hourly_rate)]
+    rates.append(("[energy]", "price_per_kwh", plant.energy.price_per_kwh))
+    rates += [(_where(m), "hourly_rate", m.hourly_rate) for m in plant.machines]
+    for where, key, rate in rates:
+        if rate is not None and plant.figures.currency is None:
+            yield f"{where}: key {key!r} = {rate}: is an amount of money; name its 'currency' in [figures]"
 
 
 def is_loopback(host: str) -> bool:

@@ -13,9 +13,12 @@ ID_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$"
 ENDPOINT_PATTERN = r"^opc\.tcp://([^\s/:\[\]]+|\[[0-9A-Fa-f:.]+\])(:[^\s/:]*)?(/\S*)?$"
 REGISTERED_PORT = 4840
 """Port of opc.tcp in IANA's service name and port number registry (opcua-tcp); from memory."""
+CURRENCY_PATTERN = r"^[A-Z]{3}$"
 
 Id = Annotated[str, StringConstraints(pattern=ID_PATTERN)]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=200)]
+Rate = Annotated[float, Field(ge=0)]
+Currency = Annotated[str, StringConstraints(pattern=CURRENCY_PATTERN)]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 
@@ -104,6 +107,15 @@ class FiguresTable(Table):
     """[figures]: choices that the figures depend on."""
 
     short_stop_s: float = Field(default=300, gt=0, description="stops up to this are short ones")
+    hourly_rate: Rate | None = Field(default=None, description="money per hour of a machine, for losses")
+    currency: Currency | None = Field(default=None, description="ISO 4217 code of every amount of money")
+
+
+class EnergyTable(Table):
+    """[energy]: what energy costs, in the currency of [figures], and emits."""
+
+    price_per_kwh: Rate | None = Field(default=None, description="money per kWh")
+    co2_kg_per_kwh: Rate | None = Field(default=None, description="kg of CO2 per kWh")
 
 
 class AlertsTable(Table):
@@ -262,6 +274,7 @@ class Machine(Table):
     signals: Nodes = Field(default_factory=dict, description="nodes of this machine, over those of the mapping")
     tools: ToolMapping | None = None
     part: Text | None = Field(default=None, description="part made when the machine names none")
+    hourly_rate: Rate | None = Field(default=None, description="money per hour, over that of [figures]")
     cycle_bounds: Literal["program_state", "cycle_count", "part_count", "executing"] | None = Field(
         default=None, description="what cuts cycles; by default the best signal there is"
     )
@@ -298,6 +311,7 @@ class Plant(Table):
     listen: Listen = Listen()
     interpret: InterpretTable = InterpretTable()
     figures: FiguresTable = FiguresTable()
+    energy: EnergyTable = EnergyTable()
     alerts: AlertsTable = AlertsTable()
     tools: ToolsTable = ToolsTable()
     shifts: tuple[ShiftTable, ...] = ()

@@ -5,28 +5,36 @@ Facts are read once per machine and kind, with a margin of a day where a stop ma
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_left
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from fractions import Fraction
+from functools import reduce
 from typing import TypeVar
 
-from swarfline.calendar import Interval, merge
+from swarfline.calendar import Interval, intersect, merge
 from swarfline.facts import TOTAL, Condition, Count, Cycle, Energy
 from swarfline.figures import share
-from swarfline.measure.elements import time_elements
+from swarfline.measure.elements import TimeElements, Timeline
 from swarfline.measure.energy import EnergySums, energy_summary
 from swarfline.measure.forecast import ToolForecast
-from swarfline.measure.losses import Losses, losses
+from swarfline.measure.kpis import Events, KpiSums, events
+from swarfline.measure.losses import Losses, Price, StoppedTimes, losses
 from swarfline.measure.oee import OeeSums
 from swarfline.measure.pace import Pace, pace
 from swarfline.measure.production import PartPlan, Production, counts_from_cycles, production, stand_in
 from swarfline.measure.stops import Stop, stops
 from swarfline.outlook import RECENT_CYCLES, machine_forecasts
+from swarfline.serve.capability import can_tell
 from swarfline.serve.room import Room
+from swarfline.store import CycleStart
 
 MARGIN_US = 86_400_000_000
 
 T = TypeVar("T")
+
+Stretch = tuple[Losses, Price]
+"""The losses of time in which one machine made one part, and what that time is worth."""
 
 
 class Assembly:
@@ -82,53 +90,103 @@ class Assembly:
             "l", machine, lambda: self.room.queries.last_cycles(machine, RECENT_CYCLES, self.span[1])
         )
 
+    def _counts_of(self, machine: str, part: str | None) -> tuple[list[int], list[Count]]:
+        counts = [c for c in self.counts(machine) if part is None or c.part == part]
+        return [c.time_us for c in counts], counts
+
     def production(self, machine: str, span: Interval, part: str | None = None) -> Production:
         """What a machine made in ``span``, of one part or of all."""
-        counts = [c for c in self.counts(machine) if part is None or c.part == part]
-        inside = [c for c in counts if span[0] <= c.time_us < span[1]]
+        times, counts = self._once(f"n/{part}", machine, lambda: self._counts_of(machine, part))
+        inside = counts[bisect_left(times, span[0]) : bisect_left(times, span[1])]
         unplanned = any(c.part not in self.room.plans for c in inside)
         return production(inside, self.last_cycles(machine) if unplanned else (), self.room.plans, span)
 
+    def made(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> Production:
+        """What a machine made in disjoint ``spans``; of a ``part``, what it made in the whole span."""
+        if part is not None:
+            return self.production(machine, self.span, part)
+        return sum((self.production(machine, s) for s in spans), Production())
+
+    def elements(self, machine: str, spans: Sequence[Interval]) -> TimeElements:
+        """Time elements of one machine over disjoint ``spans``."""
+        known = self._once("t", machine, lambda: Timeline(self.conditions(machine), self.planned(machine)))
+        return sum((known.elements(s) for s in spans), TimeElements())
+
     def oee_sums(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> OeeSums:
         """Sums of one machine over disjoint ``spans``; with ``part`` its parts are those of the whole span."""
-        elements = [time_elements(self._near(machine, s), self.planned(machine), s) for s in spans if s[0] < s[1]]
-        if part is None:
-            pairs = zip(elements, (s for s in spans if s[0] < s[1]), strict=True)
-            return sum((OeeSums.of(e, self.production(machine, s)) for e, s in pairs), OeeSums())
-        whole = elements[0] if elements else time_elements((), (), (0, 0))
-        for more in elements[1:]:
-            whole = whole + more
-        return OeeSums.of(whole, self.production(machine, self.span, part))
+        return OeeSums.of(self.elements(machine, spans), self.made(machine, spans, part))
+
+    def kpi_sums(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> KpiSums:
+        """Sums of every KPI of one machine over disjoint ``spans``."""
+        found = self.stops(machine, self.span)
+        begun = (events(_beginning(found, span), span) for span in spans)
+        return KpiSums.of(
+            self.elements(machine, spans),
+            self.made(machine, spans, part),
+            reduce(Events.plus, begun, Events()),
+            self.energy(machine, spans, part) if self.tells(machine, "energy") else EnergySums(),
+            tells_faults=self.tells(machine, "faults"),
+            tells_scrap=self.tells(machine, "quality"),
+        )
+
+    def tells(self, machine: str, family: str) -> bool:
+        """Whether a machine's signals allow a family of figures (capability.NEEDS)."""
+        plant = self.room.plant
+        return self._once(f"t/{family}", machine, lambda: can_tell(plant, plant.machine(machine), family))
 
     def coverage(self, machines: Iterable[str]) -> Fraction | None:
         """Observed share of the planned time of the whole span, of these machines together."""
-        found = [time_elements(self.conditions(m), self.planned(m), self.span) for m in machines]
+        found = [self.elements(m, [self.span]) for m in machines]
         return share(sum(e.observed_us for e in found), sum(e.planned_us for e in found))
 
     def stops(self, machine: str, span: Interval) -> list[Stop]:
-        """Stops of one machine that have planned time in ``span``."""
-        limit_us = round(self.room.plant.figures.short_stop_s * 1_000_000)
-        return stops(self._near(machine, span), self.planned(machine), span, limit_us)
+        """Stops of one machine that have planned time in ``span``, which lies in the span asked about."""
+        return self._once(f"s/{span}", machine, lambda: self._stops(machine, span))
 
-    def losses(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> Losses:
-        """Losses of one machine over disjoint ``spans``."""
-        found = [stop for span in spans for stop in self.stops(machine, span)]
-        return losses(self.oee_sums(machine, spans, part), found)
+    def _stops(self, machine: str, span: Interval) -> list[Stop]:
+        limit_us = round(self.room.plant.figures.short_stop_s * 1_000_000)
+        return stops(self.conditions(machine), self.planned(machine), span, limit_us)
+
+    def part_runs(self, machine: str) -> dict[str, list[Interval]]:
+        """The span by the part being made; parts that were only counted have no time."""
+        return self._once("r", machine, lambda: self._part_runs(machine))
+
+    def _part_runs(self, machine: str) -> dict[str, list[Interval]]:
+        runs = part_runs(self.room.queries.cycle_starts(machine, *self.span), self.span)
+        return {**{c.part: [] for c in self.counts(machine)}, **runs}
+
+    def losses(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> list[Stretch]:
+        """Losses of one machine over disjoint ``spans``, by the part being made."""
+        if part is not None:
+            return [self._stretch(machine, part, spans, self.made(machine, spans, part))]
+        found = []
+        for made_then, runs in self.part_runs(machine).items():
+            made = sum((self.production(machine, s, made_then) for s in spans), Production())
+            found.append(self._stretch(machine, made_then, intersect(spans, runs), made))
+        return found
+
+    def _stretch(self, machine: str, part: str, spans: Sequence[Interval], made: Production) -> Stretch:
+        stopped = self._once("o", machine, lambda: StoppedTimes(self.stops(machine, self.span)))
+        found = losses(OeeSums.of(self.elements(machine, spans), made), stopped.within(spans))
+        plan = self._plan_then(machine, part)
+        estimate = found.estimate or bool(spans and plan and plan.estimate)
+        return replace(found, estimate=estimate), Price(plan.item_us if plan else None, self._rate(machine))
+
+    def _plan_then(self, machine: str, part: str) -> PartPlan | None:
+        """The plan of the part being made; a machine that made nothing would have made what it made before."""
+        named = part or self.part_now(machine)
+        return self.room.plans.get(named) or stand_in(named, self.last_cycles(machine))
+
+    def _rate(self, machine: str) -> Fraction | None:
+        own, common = self.room.plant.machine(machine).hourly_rate, self.room.plant.figures.hourly_rate
+        rate = common if own is None else own
+        return None if rate is None else Fraction(str(rate))
 
     def energy(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> EnergySums:
         """Energy and good parts of one machine over disjoint ``spans``."""
-        if part is None:
-            goods = [self.production(machine, span).all_parts.good for span in spans]
-        else:
-            goods = [self.production(machine, self.span, part).all_parts.good] + [0] * (len(spans) - 1)
-        parts = [energy_summary(self.energies(machine), s, g) for s, g in zip(spans, goods, strict=True)]
-        return sum(parts, EnergySums())
-
-    def _near(self, machine: str, span: Interval) -> list[Condition]:
-        """The conditions around ``span``, so that many short spans do not each walk all of them."""
-        known = self.conditions(machine)
-        first = bisect_left(known, span[0] - MARGIN_US, key=lambda c: c.end_us)
-        return known[first : bisect_right(known, span[1] + MARGIN_US, key=lambda c: c.start_us)]
+        made = self.made(machine, spans, part).all_parts
+        taken = sum((energy_summary(self.energies(machine), s, 0, 0) for s in spans), EnergySums())
+        return replace(taken, good=made.good, produced=made.total)
 
     def plan_of(self, part: str, cycles: Sequence[Cycle]) -> PartPlan | None:
         """The plan of a part, or the stand-in that its cycles give."""
@@ -163,12 +221,18 @@ class Assembly:
         return machine_forecasts(self.room.queries, self.room.calendar, machine, self.now_us, recent)
 
 
+def _beginning(stops: Sequence[Stop], span: Interval) -> Sequence[Stop]:
+    """Those of the stops, in time order, that begin in ``span``."""
+    first, last = (bisect_left(stops, us, key=lambda s: s.start_us) for us in span)
+    return stops[first:last]
+
+
 def _mean_item(known: Sequence[tuple[Fraction, int]]) -> Fraction:
     """Mean planned time per item, weighted by quantity."""
     return sum((item * n for item, n in known), Fraction(0)) / sum(n for _, n in known)
 
 
-def part_runs(cycles: Iterable[Cycle], span: Interval) -> dict[str, list[Interval]]:
+def part_runs(cycles: Iterable[Cycle | CycleStart], span: Interval) -> dict[str, list[Interval]]:
     """Time by the part being made: each moment belongs to the part of the cycle begun last.
 
     Time before the first cycle belongs to the first one's part. The runs tile the span; without cycles all of

@@ -32,25 +32,25 @@ NEEDS = (
     Need("production", ("produced", "effectiveness", "oee", "pace_ahead"), (_STATE, _PARTS)),
     Need(
         "quality",
-        ("scrap", "quality_ratio"),
+        ("scrap", "quality_ratio", "scrap_ratio"),
         (("scrap_count", "good_count"),),
         "unjudged parts count as good",
     ),
     Need("cycles", ("cycle_time_median", "cycle_time_limits"), (_STATE, _PROGRESS)),
-    Need("setup", ("actual_setup_time",), (("mode",),), "setting up shows as waiting or producing"),
+    Need("setup", ("actual_setup_time", "setup_ratio"), (("mode",),), "setting up shows as waiting or producing"),
     Need(
         "holds",
         ("actual_delay_time",),
         (("feed_hold", "program_state", "feed_override"),),
         "a hold shows as waiting",
     ),
-    Need("faults", ("actual_delay_time",), (("alarm",),), "a fault shows as waiting"),
+    Need("faults", ("actual_delay_time", "mean_time_between_failures"), (("alarm",),), "a fault shows as waiting"),
     Need("tool_times", ("consumption_per_cycle",), (("active_tool",), ("spindle_load", "spindle_speed"))),
     Need("tool_life", ("share_used", "remaining"), (_LIFE, ("tools.limit",))),
     Need("tool_forecast", ("cycles_left", "limit_at"), (_LIFE, ("tools.limit",), ("active_tool",))),
     Need("tool_history", ("life_achieved", "life_scale", "replacement_interval"), (_LIFE, ("tools.limit",))),
     Need("tool_loads", ("load_rise",), (_LIFE, ("active_tool",), ("spindle_speed",), ("spindle_load",))),
-    Need("energy", ("energy", "energy_per_good_part", "demand_peak"), (("energy", "power"),)),
+    Need("energy", ("energy", "energy_per_part", "energy_per_good_part", "demand_peak"), (("energy", "power"),)),
 )
 """In the order in which they are shown."""
 

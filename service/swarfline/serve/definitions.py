@@ -6,6 +6,7 @@ from fastapi import APIRouter
 
 from swarfline.facts import CONDITIONS, OUTCOMES, STEPS
 from swarfline.measure import FIGURES
+from swarfline.measure.kpis import UNTOLD
 from swarfline.serve.shapes import Shape
 from swarfline.serve.spans import NAMES
 
@@ -52,6 +53,14 @@ class FigureMeaning(Shape):
     source: str
 
 
+class MissingFigure(Shape):
+    """A KPI of ISO 22400-2 that is not computed, its formula in the standard's abbreviations, and the reason."""
+
+    name: str
+    formula: str
+    reason: str
+
+
 class Definitions(Shape):
     """Every word that answers use."""
 
@@ -60,6 +69,7 @@ class Definitions(Shape):
     outcomes: list[Meaning]
     spans: list[Meaning]
     figures: list[FigureMeaning]
+    missing: list[MissingFigure]
 
 
 @router.get("/definitions")
@@ -71,4 +81,5 @@ def read_definitions() -> Definitions:
         outcomes=[Meaning(name=o, about=OUTCOME_MEANINGS[o]) for o in OUTCOMES],
         spans=[Meaning(name=name, about=about) for name, about in NAMES.items()],
         figures=[FigureMeaning(**d._asdict()) for d in FIGURES],
+        missing=[MissingFigure(**u._asdict()) for u in UNTOLD],
     )

@@ -58,6 +58,7 @@ class EnergyRow(SliceShape):
 
     good: int | None
     energy: FigureShape
+    energy_per_part: FigureShape
     energy_per_good_part: FigureShape
     by_condition: ConditionKwh
     demand_peak_kw: float | None = Field(description="highest mean of a quarter of an hour; not by part")
@@ -119,6 +120,7 @@ def energy_row(work: Assembly, piece: Slice) -> EnergyRow:
         **slice_fields(work, piece),
         good=sums.good,
         energy=figure(figures["energy"], "kWh"),
+        energy_per_part=figure(figures["energy_per_part"], "kWh, 1"),
         energy_per_good_part=figure(figures["energy_per_good_part"], "kWh, 1"),
         by_condition=_kwh(sums),
         demand_peak_kw=None if top is None or top.mean_w is None else top.mean_w / 1000,

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from functools import reduce
-from operator import add
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
 from pydantic import Field
 
-from swarfline.measure.losses import Loss, Losses
+from swarfline.measure.losses import Loss, added
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom
@@ -23,8 +21,6 @@ from swarfline.serve.times import seconds
 
 router = APIRouter(tags=["figures"])
 
-STOPPED = "stop_loss"
-
 
 class LossRow(SliceShape):
     """One share of the planned busy time of one machine, cell, …"""
@@ -34,7 +30,9 @@ class LossRow(SliceShape):
     reason: str | None = Field(description="with split=reason: the alarm's text or code; empty: not known")
     time_s: float = Field(description="slow_running is negative where faster than planned")
     share_pct: float | None = Field(description="of the planned busy time")
-    parts: float | None = Field(description="what that time would have made by plan; only by part")
+    parts: float | None = Field(description="what that time would have made by plan, of the part being made then")
+    money: float | None = Field(description="what that time was worth; null without an hourly rate")
+    currency: str | None = Field(description="ISO 4217 code")
     planned_busy_time_s: float
     estimate: bool
 
@@ -59,36 +57,37 @@ def list_losses(
     return reply.figures(room, asked, work.coverage([m.id for m in chosen]), LossRow, rows)
 
 
-def losses_of(work: Assembly, piece: Slice) -> Losses:
-    """The added losses of a slice."""
-    return reduce(add, (work.losses(p.machine, p.spans, p.part) for p in piece.pieces), Losses())
-
-
 def loss_rows(work: Assembly, piece: Slice, split: str) -> list[LossRow]:
     """The rows of one slice."""
-    found = losses_of(work, piece)
-    part = piece.pieces[0].part
-    told = found.rows(work.room.plans.get(part) if part is not None else None)
-    if split == "condition":
-        return [_row(work, piece, found, loss, None) for loss in told]
-    running = [_row(work, piece, found, loss, None) for loss in told if not loss.length]
-    stopped = sorted(found.by_reason().items(), key=lambda item: -item[1])
-    return [
-        *(_row(work, piece, found, Loss(STOPPED, "", Fraction(us), None), reason) for reason, us in stopped),
-        *running,
-    ]
+    stretches = [found for p in piece.pieces for found in work.losses(p.machine, p.spans, p.part)]
+    by_reason = split == "reason"
+    told = (loss.rows_by_reason(price) if by_reason else loss.rows(price) for loss, price in stretches)
+    rows = added(row for rows in told for row in rows)
+    busy_us = sum(loss.planned_busy_us for loss, _ in stretches)
+    estimate = any(loss.estimate for loss, _ in stretches)
+    return [_row(work, piece, loss, busy_us, estimate) for loss in sorted(rows, key=_place)]
 
 
-def _row(work: Assembly, piece: Slice, found: Losses, loss: Loss, reason: str | None) -> LossRow:
-    busy = found.planned_busy_us
+def _place(loss: Loss) -> tuple[int, Fraction]:
+    """Stops by condition as they come, those by reason the longest first, then what was produced."""
+    return (1, -loss.time_us) if loss.reason is not None else (0 if loss.length else 2, Fraction(0))
+
+
+def _row(work: Assembly, piece: Slice, loss: Loss, busy_us: int, estimate: bool) -> LossRow:
     return LossRow(
         **slice_fields(work, piece),
         loss=loss.name,
         length=loss.length,
-        reason=reason,
+        reason=loss.reason,
         time_s=loss.seconds,
-        share_pct=float(loss.time_us * 100 / busy) if busy else None,
-        parts=None if loss.parts is None else float(loss.parts),
-        planned_busy_time_s=seconds(busy),
-        estimate=found.estimate,
+        share_pct=float(loss.time_us * 100 / busy_us) if busy_us else None,
+        parts=_number(loss.parts),
+        money=_number(loss.money),
+        currency=work.room.plant.figures.currency,
+        planned_busy_time_s=seconds(busy_us),
+        estimate=estimate,
     )
+
+
+def _number(value: Fraction | None) -> float | None:
+    return None if value is None else float(value)

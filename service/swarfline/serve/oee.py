@@ -108,11 +108,16 @@ def oee_row(work: Assembly, piece: Slice) -> OeeRow:
             actual_production_time_s=seconds(sums.production_us),
             producing_outside_time_s=seconds(sums.producing_outside_us),
         ),
-        parts=PartSums(
-            produced=sums.produced,
-            good=sums.good,
-            scrap=sums.scrap,
-            unjudged=sums.unjudged,
-            across_gap=sums.across_gap,
-        ),
+        parts=part_sums(sums),
+    )
+
+
+def part_sums(sums: OeeSums) -> PartSums:
+    """Parts as sent."""
+    return PartSums(
+        produced=sums.produced,
+        good=sums.good,
+        scrap=sums.scrap,
+        unjudged=sums.unjudged,
+        across_gap=sums.across_gap,
     )

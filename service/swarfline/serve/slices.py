@@ -12,7 +12,7 @@ from pydantic import Field
 
 from swarfline.calendar import Interval
 from swarfline.plant import Machine
-from swarfline.serve.assemble import Assembly, part_runs
+from swarfline.serve.assemble import Assembly
 from swarfline.serve.shapes import Shape
 from swarfline.serve.times import show
 
@@ -99,9 +99,7 @@ def _by_part(work: Assembly, machines: Sequence[Machine]) -> list[Slice]:
     names = {p.id: p.name or p.id for p in work.room.plant.parts}
     found: dict[str, Slice] = {}
     for machine in machines:
-        runs = part_runs(work.cycles(machine.id), work.span)
-        counted: dict[str, list[Interval]] = {c.part: [] for c in work.counts(machine.id) if c.part not in runs}
-        for part, spans in {**runs, **counted}.items():
+        for part, spans in work.part_runs(machine.id).items():
             row = found.setdefault(part, Slice(part, names.get(part, part), work.span))
             row.pieces.append(Piece(machine.id, tuple(spans), part))
     return [found[part] for part in sorted(found)]

@@ -1,4 +1,4 @@
-"""Spans that are asked for: RFC 3339 times, or the names shift, day and week; they end at the present."""
+"""Spans that are asked for: RFC 3339 times, or the names shift, day, week and month; they end at the present."""
 
 from __future__ import annotations
 
@@ -14,11 +14,12 @@ from swarfline.serve.problems import RefusedError, wrong
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.times import parse
 
-SHIFT, DAY, WEEK = "shift", "day", "week"
+SHIFT, DAY, WEEK, MONTH = "shift", "day", "week", "month"
 NAMES = {
     SHIFT: "the shift that runs now; if none does, the one that ended last",
     DAY: "the calendar day so far, from midnight in the plant's time zone",
     WEEK: "the calendar week so far, from Monday's midnight in the plant's time zone",
+    MONTH: "the calendar month so far, from the first day's midnight in the plant's time zone",
 }
 ALLOWED = f"an RFC 3339 time with an offset, or one of: {', '.join(NAMES)}"
 LONGEST_US = 400 * 86_400_000_000
@@ -58,12 +59,12 @@ def named(room: Room, name: str, machines: Sequence[str], now_us: int) -> Asked:
     if name == SHIFT:
         shift = latest_shift(room, machines, now_us)
         if shift is None:
-            raise wrong("span", "no shift was planned in the last 15 days", "day, week or RFC 3339 times")
+            raise wrong("span", "no shift was planned in the last 15 days", "day, week, month or RFC 3339 times")
         start, until = shift.start_us, shift.end_us
-    elif name == WEEK:
-        start, until = room.calendar.week_span(room.calendar.day_of(now_us))
     else:
-        start, until = room.calendar.day_span(room.calendar.day_of(now_us))
+        calendar = room.calendar
+        whole = {DAY: calendar.day_span, WEEK: calendar.week_span, MONTH: calendar.month_span}[name]
+        start, until = whole(calendar.day_of(now_us))
     return Asked(start, min(until, now_us), now_us, until, name)
 
 
@@ -106,7 +107,7 @@ def _check(start_us: int, end_us: int, now_us: int) -> None:
 From = Annotated[str | None, Query(alias="from", description=f"start: {ALLOWED}")]
 To = Annotated[str | None, Query(description=f"end, not included: {ALLOWED}; by default the present")]
 Span = Annotated[
-    Literal["shift", "day", "week"] | None,
+    Literal["shift", "day", "week", "month"] | None,
     Query(description="the current one of its kind; it ends at the present"),
 ]
 

@@ -13,12 +13,13 @@ from swarfline.store.engine import StoreError, make_engine, resolve_url
 from swarfline.store.exchange import Exchange, Exchanged, writing_alone
 from swarfline.store.journal import Arrival
 from swarfline.store.migrate import prepare
-from swarfline.store.queries import Queries
+from swarfline.store.queries import CycleStart, Queries
 from swarfline.store.writer import Batch, Writer, load_checkpoints
 
 __all__ = [
     "Arrival",
     "Batch",
+    "CycleStart",
     "Exchange",
     "Exchanged",
     "Queries",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from sqlalchemy import ColumnElement, Engine, Select, Table, and_, func, or_, select
 
@@ -15,6 +15,13 @@ from swarfline.store.rows import from_row, names, tools_of
 F = TypeVar("F", bound=Fact)
 
 _SUCCESSIVE = (Condition, Cycle, Energy, Gap, Alarm)
+
+
+class CycleStart(NamedTuple):
+    """When a cycle began and the part that it makes."""
+
+    start_us: int
+    part: str
 
 
 class Queries:
@@ -104,6 +111,18 @@ class Queries:
             query = select(each.c.start_us, each.c.program, each.c.tools).where(each.c.place % every == 0)
             rows = connection.execute(query.order_by(each.c.start_us)).all()
         return every, [(start, program, tools_of(tools)) for start, program, tools in rows]
+
+    def cycle_starts(self, machine: str, start_us: int, end_us: int) -> list[CycleStart]:
+        """When the cycles that overlap [start, end) began, and their parts, in time order."""
+        table = tables.cycles
+        query = select(table.c.start_us, table.c.part).where(
+            table.c.machine == machine,
+            table.c.start_us >= self._first_start(table, machine, start_us),
+            table.c.start_us < end_us,
+            table.c.end_us > start_us,
+        )
+        with self._engine.connect() as connection:
+            return [CycleStart(*row) for row in connection.execute(query.order_by(table.c.start_us))]
 
     def running_cycle(self, machine: str) -> Cycle | None:
         """The cycle that was going on at the last commit."""

@@ -6,6 +6,7 @@ from pathlib import Path
 import swarfline.measure
 from swarfline.measure import FIGURES
 from swarfline.measure.energy import EnergySums, energy_figures
+from swarfline.measure.kpis import UNTOLD, KpiSums, kpis
 from swarfline.measure.oee import OeeSums, oee
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -17,6 +18,13 @@ def test_each_figure_is_documented_as_it_is_listed():
     assert ROW.findall(text) == [tuple(figure) for figure in FIGURES]
 
 
+def test_each_kpi_that_is_left_out_is_documented_with_its_reason():
+    text = (ROOT / "docs" / "figures.md").read_text(encoding="utf-8")
+    text = text[text.index("Left out, because") : text.index("## Parts")]
+    rows = re.findall(r"^\| `([a-z0-9_]+)` \| ([^|]+) \| ([^|]+) \|$", text, re.MULTILINE)
+    assert rows == [tuple(untold) for untold in UNTOLD]
+
+
 def test_names_are_unique():
     names = [figure.name for figure in FIGURES]
     assert len(names) == len(set(names))
@@ -24,7 +32,7 @@ def test_names_are_unique():
 
 def test_figures_that_are_computed_are_listed_with_their_unit():
     units = {figure.name: figure.unit for figure in FIGURES}
-    for figures in (oee(OeeSums()), energy_figures(EnergySums())):
+    for figures in (oee(OeeSums()), energy_figures(EnergySums()), kpis(KpiSums())):
         for name, figure in figures.items():
             assert figure.name == name
             assert units[name] == figure.unit
@@ -36,6 +44,7 @@ def test_every_family_of_figures_has_its_file():
     assert {
         "elements",
         "oee",
+        "kpis",
         "production",
         "losses",
         "trend",

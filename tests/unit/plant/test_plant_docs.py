@@ -18,6 +18,7 @@ SECTIONS = {
     "[listen]": model.Listen,
     "[interpret]": model.InterpretTable,
     "[figures]": model.FiguresTable,
+    "[energy]": model.EnergyTable,
     "[alerts]": model.AlertsTable,
     "[tools]": model.ToolsTable,
     "[[shifts]]": model.ShiftTable,

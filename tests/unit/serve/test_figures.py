@@ -51,7 +51,7 @@ def test_nothing_made_is_not_zero_quality(get):
     assert found["effectiveness"]["value"] is None and found["quality_ratio"]["value"] is None
 
 
-@pytest.mark.parametrize("by", ["machine", "cell", "plant", "shift", "day", "week", "part"])
+@pytest.mark.parametrize("by", ["machine", "cell", "plant", "shift", "day", "week", "month", "part"])
 def test_every_cut_adds_up(get, by):
     found = get("oee", by=by)["items"]
     busy = sum(r["times"]["planned_busy_time_s"] for r in found)
@@ -59,15 +59,60 @@ def test_every_cut_adds_up(get, by):
     assert sum(r["parts"]["good"] for r in found) == 108
 
 
+CUTS = ("cell", "shift", "day", "week", "month", "part")
+
+
 def test_the_keys_of_the_cuts(get):
-    keys = {by: [r["key"] for r in get("oee", by=by)["items"]] for by in ("cell", "shift", "day", "week", "part")}
+    keys = {by: [r["key"] for r in get("oee", by=by)["items"]] for by in CUTS}
     assert keys == {
         "cell": ["north", "south"],
         "shift": ["2026-03-10 early"],
         "day": ["2026-03-10"],
         "week": ["2026-W11"],
+        "month": ["2026-03"],
         "part": ["", "PH-12"],
     }
+
+
+def test_kpis(get):
+    """Of N1: 1800 s fault, 10 s wait before it and 10 s after each other cycle; one long stop, one failure."""
+    row = rows(get("kpis"))["N1"]
+    found = {name: f["value"] for name, f in row["figures"].items()}
+    waits = N1_BUSY - N1_RUN - 1800
+    assert found["technical_efficiency"] == pytest.approx(N1_RUN / (N1_RUN + 1800), rel=1e-12)
+    assert found["allocation_efficiency"] == pytest.approx((N1_BUSY - waits) / N1_BUSY, rel=1e-12)
+    assert found["net_equipment_effectiveness"] == pytest.approx(GOOD_S / N1_BUSY, rel=1e-12)
+    assert found["parts_per_busy_hour"] == pytest.approx(110 / (N1_BUSY / 3600), rel=1e-12)
+    assert found["scrap_ratio"] == 2 / 110 and found["setup_ratio"] == 0
+    assert (found["mean_time_between_failures"], found["mean_time_to_restore"]) == (N1_RUN, 1800)
+    assert found["mean_time_between_long_stops"] == N1_RUN
+    assert found["energy_per_part"] == pytest.approx(24 / 110)
+    assert (row["times"]["actual_delay_time_s"], row["times"]["actual_down_time_s"]) == (1800, waits)
+    assert row["figures"]["mean_time_to_restore"]["terms_unit"] == "s, 1"
+    assert row["figures"]["setup_ratio"]["denominator"] == N1_RUN
+
+
+def test_kpis_that_a_machine_cannot_tell(get):
+    found = rows(get("kpis"))["S1"]["figures"]
+    for name in ("scrap_ratio", "mean_time_between_failures", "energy_per_part"):
+        assert found[name]["value"] is None, name
+    assert "alarm" in found["mean_time_to_restore"]["hint"] and "scrap" in found["scrap_ratio"]["hint"]
+
+
+@pytest.mark.parametrize("by", ["cell", "plant", "shift", "day", "month", "part"])
+def test_kpis_of_every_cut_add_up(get, by):
+    def total(cut, *path):
+        found = get("kpis", by=cut)["items"]
+        return sum(r[path[0]][path[1]] if len(path) == 2 else r["figures"][path[1]][path[2]] or 0 for r in found)
+
+    for path in (
+        ("times", "actual_down_time_s"),
+        ("parts", "scrap"),
+        ("figures", "mean_time_to_restore", "numerator"),
+        ("figures", "mean_time_between_long_stops", "denominator"),
+        ("figures", "energy_per_part", "numerator"),
+    ):
+        assert total(by, *path) == pytest.approx(total("machine", *path), rel=1e-12), path
 
 
 @pytest.mark.parametrize("by", ["machine", "plant", "part", "day"])
@@ -140,5 +185,6 @@ def test_definitions_name_every_figure(get):
     from swarfline.measure import FIGURES
 
     found = get("definitions")
+    assert "rework_ratio" in {m["name"] for m in found["missing"]}
     assert [f["name"] for f in found["figures"]] == [f.name for f in FIGURES]
-    assert {s["name"] for s in found["spans"]} == {"shift", "day", "week"}
+    assert {s["name"] for s in found["spans"]} == {"shift", "day", "week", "month"}

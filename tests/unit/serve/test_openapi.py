@@ -29,6 +29,7 @@ PATHS = (
     "/api/v1/machines/{machine_id}/tool-lives",
     "/api/v1/machines/{machine_id}/energy",
     "/api/v1/oee",
+    "/api/v1/kpis",
     "/api/v1/losses",
     "/api/v1/cycle-trends",
     "/api/v1/level-steps",
