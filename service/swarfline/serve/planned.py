@@ -9,6 +9,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from swarfline.facts import OTHER, STEPS, Cycle
+from swarfline.grounds import steps_known
 from swarfline.measure.motion import Axis, Motion
 from swarfline.measure.planned import (
     PLANNED_STEPS,
@@ -19,7 +20,6 @@ from swarfline.measure.planned import (
     planned_cycle,
 )
 from swarfline.plant import Machine, Part
-from swarfline.serve import capability
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom, Room
@@ -109,7 +109,7 @@ def _us(length_s: float) -> int:
 
 def _row(room: Room, machine: Machine, name: str, part: Part | None, usual: MeasuredCycle) -> PlannedRow:
     plan = planned_on(machine, part)
-    known = capability.steps(capability.signals_of(room.plant, machine))
+    known = steps_known(room.plant.nodes_of(machine))
     whole = plan.all_us if plan else None
     return PlannedRow(
         machine=machine.id,
