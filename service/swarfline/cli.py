@@ -42,14 +42,23 @@ def main() -> None:
 @PLANT_FILE
 @click.option("--json", "as_json", is_flag=True, help="Print the result for a program to read.")
 def check(file: Path, as_json: bool) -> None:
-    """Validate a plant FILE and report every error at once. Exit code 0: usable, 1: errors."""
+    """Validate a plant FILE and report every error at once. Exit code 0: usable, 1: errors.
+
+    Notes tell what a usable file may not mean to say; they do not change the exit code.
+    """
+    from swarfline.serve.planned import plan_notes
+
     try:
         plant = load(file)
     except PlantError as problem:
         click.echo(json.dumps({"ok": False, "errors": problem.lines}) if as_json else str(problem))
         sys.exit(FAILED)
     told = f"{file}: fine: {len(plant.servers)} server(s), {len(plant.machines)} machine(s)"
-    click.echo(json.dumps({"ok": True, "machines": [m.id for m in plant.machines]}) if as_json else told)
+    notes = plan_notes(plant)
+    if as_json:
+        click.echo(json.dumps({"ok": True, "machines": [m.id for m in plant.machines], "notes": notes}))
+    else:
+        click.echo("\n".join([told, *(f"note: {note}" for note in notes)]))
 
 
 @main.command()

@@ -39,7 +39,21 @@ def test_the_first_help_names_every_command_and_the_limits_of_the_program():
 def test_check_of_a_good_file(write_plant):
     told = call("check", write_plant())
     assert (told.exit_code, told.output.strip()[-32:]) == (0, "fine: 1 server(s), 1 machine(s)"[-32:].rjust(32))
-    assert json.loads(call("check", write_plant(), "--json").output) == {"ok": True, "machines": ["N1"]}
+    assert json.loads(call("check", write_plant(), "--json").output) == {
+        "ok": True,
+        "machines": ["N1"],
+        "notes": [],
+    }
+
+
+def test_check_notes_planned_steps_that_take_longer_than_planned(write_plant, small_plant):
+    steps = 'planned_steps = [{ tool = "1", cutting_s = 200 }, { tool = "1", cutting_s = 10.5 }]\n'
+    part = '[[parts]]\nid = "PH-12"\nplanned_cycle_time_s = 180\n'
+    file = write_plant(f"{small_plant}\n{part}{steps}")
+    note = "[[parts]] 'PH-12' on N1: the planned steps add up to 210.5 s, more than planned_cycle_time_s = 180"
+    told = call("check", file)
+    assert (told.exit_code, told.output.splitlines()[-1]) == (0, f"note: {note}")
+    assert json.loads(call("check", file, "--json").output)["notes"] == [note]
 
 
 def test_check_of_a_bad_file_tells_every_error(write_plant, small_plant):

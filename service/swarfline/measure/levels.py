@@ -2,8 +2,8 @@
 
 A place is judged by the rank sum (Wilcoxon 1945, Mann & Whitney 1947) of what lies before and after it: ranks are
 deaf to how far off a stray value is. Places are first sought in pieces of many lengths; then each is sought and
-judged again between its neighbours, and the weakest left out, until nothing moves. A
-drift ties neighbours together, and so comes out as few stairs or none.
+judged again between its neighbours, and the weakest left out, until nothing moves.
+A drift ties neighbours together, and so comes out as few stairs or none.
 """
 
 from __future__ import annotations

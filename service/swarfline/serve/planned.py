@@ -19,7 +19,7 @@ from swarfline.measure.planned import (
     measured_cycle,
     planned_cycle,
 )
-from swarfline.plant import Machine, Part
+from swarfline.plant import Machine, Part, Plant
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom, Room
@@ -94,6 +94,20 @@ def planned_on(machine: Machine, part: Part | None) -> PlannedCycle | None:
     return planned_cycle(steps, motion_of(machine))
 
 
+def plan_notes(plant: Plant) -> list[str]:
+    """What does not fit in the planned steps of a plant file.
+
+    A part is judged on the machines that are to make it, or on all of them where none names it.
+    """
+    found: dict[tuple[str, str], list[str]] = {}
+    for part in (p for p in plant.parts if p.planned_steps):
+        makers = [m for m in plant.machines if m.part == part.id] or plant.machines
+        for machine in makers:
+            for note in _notes(machine, part, planned_on(machine, part)):
+                found.setdefault((part.id, note), []).append(machine.id)
+    return [f"[[parts]] {part!r} on {', '.join(machines)}: {note}" for (part, note), machines in found.items()]
+
+
 def motion_of(machine: Machine) -> Motion | None:
     """A machine's own times, as the plant file gives them."""
     told = machine.motion
@@ -159,14 +173,20 @@ def _notes(machine: Machine, part: Part | None, plan: PlannedCycle | None) -> It
     if plan is None:
         yield "the plant file has no planned_steps of this part"
         return
-    if machine.motion is None:
-        yield "the plant file has no motion of this machine: its tool changes and turns have no planned time"
-    elif plan.all_us is None:
-        axes = {axis.name for axis in machine.motion.axes}
-        for name in sorted({name for step in part.planned_steps for name in step.angles_deg} - axes):
-            yield f"this machine's motion has no axis {name!r}: its moves have no planned time"
-    if plan.all_us is not None and seconds(plan.all_us) > part.planned_cycle_time_s:
+    if plan.all_us is None:
+        yield from _gaps(machine, part)
+    elif seconds(plan.all_us) > part.planned_cycle_time_s:
         yield (
             f"the planned steps add up to {seconds(plan.all_us):g} s, more than planned_cycle_time_s = "
             f"{part.planned_cycle_time_s:g}"
         )
+
+
+def _gaps(machine: Machine, part: Part) -> Iterator[str]:
+    """Why the moves of a part on a machine have no planned time."""
+    if machine.motion is None:
+        yield "the plant file has no motion of this machine: its tool changes and turns have no planned time"
+        return
+    axes = {axis.name for axis in machine.motion.axes}
+    for name in sorted({name for step in part.planned_steps for name in step.angles_deg} - axes):
+        yield f"this machine's motion has no axis {name!r}: its moves have no planned time"
