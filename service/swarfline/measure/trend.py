@@ -138,8 +138,7 @@ class Trend:
     """The cycle times of one machine, program and part, in s and in time order.
 
     ``starts_us`` and ``values_s`` are the points; ``left_out`` counts cycles that did not enter. Quantiles are of
-    type 7; ``signals`` are those of the run rules on the chart of single cycles, which suppose that the
-    ``autocorrelation`` is small. All None, and the charts empty, where too few cycles tell.
+    type 7. All None, and the charts empty, where too few cycles tell.
     """
 
     starts_us: tuple[int, ...]
@@ -154,8 +153,6 @@ class Trend:
     smoothed_s: tuple[float, ...] = ()
     smoothed_limits_s: tuple[Limits, ...] = ()
     smoothed_beyond: tuple[int, ...] = ()
-    signals: tuple[Signal, ...] = ()
-    autocorrelation: float | None = None
 
     @property
     def count(self) -> int:
@@ -166,6 +163,21 @@ class Trend:
     def mean_s(self) -> float | None:
         """Mean cycle time, which is also the centre line."""
         return self.chart.centre
+
+    @property
+    def autocorrelation(self) -> float | None:
+        """Tie of each cycle time to the one before, worked out anew at each call."""
+        return autocorrelation(self.values_s)
+
+    @property
+    def signals(self) -> tuple[Signal, ...]:
+        """Run rules on the chart of single cycles, worked out anew at each call.
+
+        They suppose that the autocorrelation is small.
+        """
+        if self.chart.centre is None or self.chart.sigma is None:
+            return ()
+        return run_signals(self.values_s, self.chart.centre, self.chart.sigma)
 
 
 def cycle_trend(cycles: Iterable[Cycle]) -> Trend:
@@ -189,8 +201,6 @@ def cycle_trend(cycles: Iterable[Cycle]) -> Trend:
         smoothed,
         limits,
         tuple(i for i, (z, (lo, hi)) in enumerate(zip(smoothed, limits, strict=True)) if z < lo or z > hi),
-        _signals(values, chart),
-        autocorrelation(values),
     )
 
 
@@ -213,12 +223,6 @@ def _smoothed(values: Sequence[float], chart: Individuals) -> tuple[tuple[float,
         return (), ()
     series = ewma(values, LAMBDA, chart.centre)
     return tuple(series), tuple(ewma_limits(len(values), chart.centre, chart.sigma))
-
-
-def _signals(values: Sequence[float], chart: Individuals) -> tuple[Signal, ...]:
-    if chart.centre is None or chart.sigma is None:
-        return ()
-    return run_signals(values, chart.centre, chart.sigma)
 
 
 FIGURES = (

@@ -36,7 +36,13 @@ NEEDS = (
         (("scrap_count", "good_count"),),
         "unjudged parts count as good",
     ),
-    Need("cycles", ("cycle_time_median", "cycle_time_limits"), (_STATE, _PROGRESS)),
+    Need("cycles", ("cycle_time_median", "cycle_time_limits", "level_step_size"), (_STATE, _PROGRESS)),
+    Need(
+        "steps",
+        ("measured_step_time", "planned_difference", "level_step_shares"),
+        (_STATE, _PROGRESS, ("tool_changing",), ("positioning",), ("spindle_load",)),
+        "a step that has no signal of its own shows as other",
+    ),
     Need("setup", ("actual_setup_time", "setup_ratio"), (("mode",),), "setting up shows as waiting or producing"),
     Need(
         "holds",

@@ -59,7 +59,7 @@ class LevelStepRow(Shape):
     size_pct: float = Field(description="of the level before")
     low_s: float = Field(description="95 % interval of the size")
     high_s: float
-    p: float = Field(description="probability that chance alone makes a step as clear")
+    p: float = Field(description="probability that chance alone makes one as clear; 0: too small to write")
     tie: float = Field(description="correlation between neighbours that interval and p allow for, 0 to 1")
     steps: StepsShape = Field(description="shares of the size by step of the cycle; they sum to it")
     tools: list[ToolShareShape] = Field(description="shares of the size by tool, largest first")

@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from swarfline.facts import ABORTED, PARTIAL
 from swarfline.measure.trend import (
+    autocorrelation,
     by_program,
     cycle_trend,
     deviation,
@@ -68,6 +69,20 @@ def test_a_lasting_rise_is_seen_by_the_smoothed_series_though_no_single_cycle_is
     last = len(values) - 1
     assert last in found.smoothed_beyond
     assert len(found.smoothed_limits_s) == found.count
+
+
+def test_a_trend_tells_the_runs_of_its_chart_and_its_tie():
+    values = [40.0, 42.0] * 20 + [43.0, 45.0] * 20
+    found = cycle_trend([cycle(i * 100 * SECOND, round(v * SECOND)) for i, v in enumerate(values)])
+    assert {s.rule for s in found.signals} >= {2, 4}
+    assert found.autocorrelation == autocorrelation(values)
+    assert cycle_trend([]).signals == ()
+    assert cycle_trend([]).autocorrelation is None
+
+
+@pytest.mark.parametrize("values", [[], [1.0, 2.0], [5.0] * 9])
+def test_too_few_or_equal_values_have_no_tie(values):
+    assert autocorrelation(values) is None
 
 
 def test_beyond_is_strict():

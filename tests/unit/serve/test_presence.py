@@ -127,7 +127,8 @@ def test_alerts(get):
 def test_capability(get):
     full, bare = (get(f"machines/{m}") for m in ("N1", "S1"))
     missing = {f["family"]: f["missing"] for f in bare["figures"] if not f["can"]}
-    assert {f["family"] for f in full["figures"] if not f["can"]} == set()
+    lacking = {f["family"]: f["missing"] for f in full["figures"] if not f["can"]}
+    assert lacking == {"steps": ["positioning"]}
     assert missing["energy"] == ["energy or power"] and "conditions" not in missing and "cycles" not in missing
     assert (full["cycle_bounds"], bare["cycle_bounds"]) == ("program_state", "cycle_count")
     assert full["cycle_bounds_why"].startswith("the best of those mapped: program_state, ")
