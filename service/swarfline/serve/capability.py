@@ -40,7 +40,7 @@ NEEDS = (
     Need(
         "steps",
         ("measured_step_time", "planned_difference", "level_step_shares"),
-        (_STATE, _PROGRESS, ("tool_changing",), ("positioning",), ("spindle_load",)),
+        (_STATE, _PROGRESS, ("tool_changing", "active_tool"), ("positioning",), ("spindle_load", "spindle_speed")),
         "a step that has no signal of its own shows as other",
     ),
     Need("setup", ("actual_setup_time", "setup_ratio"), (("mode",),), "setting up shows as waiting or producing"),

@@ -9,7 +9,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from swarfline.facts import OTHER, STEPS, Cycle
-from swarfline.grounds import steps_known
+from swarfline.grounds import BY_SPEED, step_grounds, steps_known
 from swarfline.measure.motion import Axis, Motion
 from swarfline.measure.planned import (
     PLANNED_STEPS,
@@ -30,6 +30,11 @@ from swarfline.serve.table import OPENAPI
 from swarfline.serve.times import seconds
 
 router = APIRouter(tags=["figures"])
+
+BY_SPEED_NOTE = (
+    "this machine has no signal of its spindle load: measured cutting is the time in which the spindle turns, "
+    "which is the most that it can be"
+)
 
 
 class AgainstShape(Shape):
@@ -62,7 +67,7 @@ class PlannedRow(Shape):
     cycle: AgainstShape
     steps: list[StepAgainstShape]
     tools: list[ToolAgainstShape] = Field(description="cutting by tool, planned ones first")
-    notes: list[str] = Field(description="what is missing or does not fit in the plant file")
+    notes: list[str] = Field(description="what is missing or does not fit")
 
 
 @router.get("/planned-cycles", response_model=Figures[PlannedRow], responses=OPENAPI)
@@ -123,7 +128,8 @@ def _us(length_s: float) -> int:
 
 def _row(room: Room, machine: Machine, name: str, part: Part | None, usual: MeasuredCycle) -> PlannedRow:
     plan = planned_on(machine, part)
-    known = steps_known(room.plant.nodes_of(machine))
+    nodes = room.plant.nodes_of(machine)
+    known = steps_known(nodes)
     whole = plan.all_us if plan else None
     return PlannedRow(
         machine=machine.id,
@@ -133,7 +139,7 @@ def _row(room: Room, machine: Machine, name: str, part: Part | None, usual: Meas
         cycle=AgainstShape(**_against(whole, usual.all_us)),
         steps=[_step(step, plan, usual, known) for step in PLANNED_STEPS],
         tools=_tools(plan, usual if "cutting" in known else None),
-        notes=list(_notes(machine, part, plan)),
+        notes=[*_notes(machine, part, plan), *([BY_SPEED_NOTE] if step_grounds(nodes) == BY_SPEED else [])],
     )
 
 

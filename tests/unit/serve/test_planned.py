@@ -127,6 +127,13 @@ def test_the_part_that_a_machine_is_to_make_is_told_before_it_is_made(tmp_path):
     assert against(south["tools"], "tool") == {"7": (110, None, None), "8": (5, None, None)}
 
 
+def test_cutting_told_by_the_spindle_s_speed_alone_is_noted(tmp_path):
+    text = written(STEPS, MOTION).replace('spindle_load = "mch:Load"\n', "")
+    (found,) = answer(tmp_path, text).json()["items"]
+    assert against(found["steps"], "step")["cutting"] == (115, 120, 5)
+    assert "the most that it can be" in found["notes"][-1]
+
+
 def test_as_csv(tmp_path):
     header, line = answer(tmp_path, written(STEPS, MOTION), "planned-cycles.csv").text.splitlines()
     assert "cycle_planned_s,cycle_measured_s,cycle_difference_s" in header
