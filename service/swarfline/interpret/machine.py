@@ -22,10 +22,11 @@ from swarfline.interpret.cycles import Cycles, Edge, Steps
 from swarfline.interpret.energy import EnergyMeter
 from swarfline.interpret.numbers import number_of
 from swarfline.interpret.order import NEVER, Order, Ordered
+from swarfline.interpret.pot import tool_name
 from swarfline.interpret.record import CycleRecord
 from swarfline.interpret.settings import MachineSettings
 from swarfline.interpret.steps import STEP_INDEX, StepRule
-from swarfline.interpret.tools import Tools, tool_name
+from swarfline.interpret.tools import Tools
 from swarfline.signals import LINK, LINK_BACK, LINK_LOST, SIGNALS, TOOL_FIELDS, Kind, Quality, split_tool_signal
 
 _BAD = int(Quality.BAD)
@@ -177,7 +178,8 @@ class MachineFold:
             self._settle_values(at_us, dirty)
         elif dirty & _COUNT:
             self._tell_counts(at_us)
-        if dirty & _TOOL:
+        wake_us = self._tools.wake_us
+        if dirty & _TOOL or (wake_us is not None and at_us > wake_us):
             self._settle_tools(at_us)
         if self._edges:
             self._edges = []
@@ -275,7 +277,7 @@ class MachineFold:
     def open_facts(self) -> list[Fact]:
         """What is still going on, as far as observed; asking changes nothing but which tools are due."""
         until = self.order.observed_us
-        facts: list[Fact] = list(self._tools.take_touched())
+        facts: list[Fact] = list(self._tools.take_touched(until))
         if self._lost_us is not None and until > self._lost_us:
             facts.append(Gap(self.settings.machine, self._lost_us, until, "connection", open=True))
         cycle, shown_us = self._cycles.open, self._cycles.shown_us
