@@ -50,6 +50,12 @@ def _is_no_number(value: object) -> bool:
     return value.__class__ is float and not isfinite(value)
 
 
+def _tool_field(signal: str) -> tuple[str, str, bool] | None:
+    """(pot, field, whether it is a number) of a tool's signal, None for any other."""
+    parts = split_tool_signal(signal)
+    return None if parts is None else (*parts, TOOL_FIELDS[parts[1]].kind is Kind.NUMBER)
+
+
 class MachineFold:
     """Interpretation of one machine; see the module's house rules."""
 
@@ -67,7 +73,7 @@ class MachineFold:
         self._tools = Tools(machine)
         self._alarms = Alarms(machine)
         self._energy = EnergyMeter(machine, by_counter, settings.widths.get("energy", 64))
-        self._tool_signals: dict[str, tuple[str, str] | None] = {}
+        self._tool_signals: dict[str, tuple[str, str, bool] | None] = {}
         self._linked: bool | None = None
         self._lost_us: int | None = None
         self._dirty = 0
@@ -106,12 +112,11 @@ class MachineFold:
             self._take_count(at_us, signal, value, raw_us)
         else:
             if signal not in self._tool_signals:
-                self._tool_signals[signal] = split_tool_signal(signal)
+                self._tool_signals[signal] = _tool_field(signal)
             tool = self._tool_signals[signal]
             if tool is not None:
-                if TOOL_FIELDS[tool[1]].kind is Kind.NUMBER:
-                    value = number_of(value)
-                self._tools.due.setdefault(tool[0], {})[tool[1]] = value
+                key, field, is_number = tool
+                self._tools.due.setdefault(key, {})[field] = number_of(value) if is_number else value
                 self._dirty |= _TOOL
             else:
                 self.values[signal] = value

@@ -90,9 +90,8 @@ class Pot:
         """What the life counts."""
         return self.text("life_basis") or "count"
 
-    def fell(self) -> bool:
-        """The used value fell, and not only because a limit was edited."""
-        spent, used = self.spent(), self.used_now()
+    def fell(self, used: float | None, spent: float) -> bool:
+        """Whether the used value fell to ``used``, and not only because a limit was edited."""
         if spent >= 0 or used is None or self.used is None or used >= self.used:
             return False
         return not (self.owed and abs(spent + self.owed) < 1e-9 * max(1.0, abs(self.owed)))

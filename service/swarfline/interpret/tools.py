@@ -26,7 +26,7 @@ from swarfline.interpret.moves import (
 )
 from swarfline.interpret.pot import SETTLING_US, Pot, tool_name
 
-_USE = {"used", "remaining"}
+_USE = ("remaining", "used")
 Growth = list[tuple[str, float]]
 """(tool, life used up in sight)"""
 
@@ -68,8 +68,9 @@ class Tools:
             grown = self._settle_pot(at_us, key, pot, changed, facts)
             if grown > 0 and seen:
                 growth.append((pot.tool, grown))
-            for name in _USE & changed.keys():
-                pot.blind = not observed or changed[name] is None
+            for name in _USE:
+                if name in changed:
+                    pot.blind = not observed or changed[name] is None
         self.due = {}
         if self._coming:
             growth += self._reunite(at_us)
@@ -78,20 +79,21 @@ class Tools:
 
     def _settle_pot(self, at_us: int, key: str, pot: Pot, changed: dict[str, object], facts: list[Fact]) -> float:
         """Take in one pot's fields; the life that its tool used up."""
-        before, was_gone = dict(pot.values), pot.gone_us is not None
-        told = {name: value for name, value in changed.items() if value is not None}
-        pot.values.update(told)
+        values, was_gone = pot.values, pot.gone_us is not None
+        news = {name: value for name, value in changed.items() if value is not None and values.get(name) != value}
+        before = dict(values) if news else values
+        values.update(news)
         if "number" in changed:
             here = bool(tool_name(changed["number"]))
             pot.gone_us = None if here else at_us if pot.gone_us is None else pot.gone_us
-        fresh = not _USE.isdisjoint(told)
-        if "number" in pot.values and not tool_name(pot.values["number"]):
+        if "number" in values and not tool_name(values["number"]):
             return 0.0
+        fresh = pot.base is None and any(changed.get(name) is not None for name in _USE)
         if pot.start_us is None:
             if pot.used_now() is not None:
                 self._first(at_us, key, pot, was_gone, fresh)
             return 0.0
-        spent = 0.0 if pot.values == before else self._change(at_us, key, pot, before, facts)
+        spent = self._change(at_us, key, pot, before, facts) if news else 0.0
         if fresh and pot.base is None:
             pot.base = pot.used
         return spent
@@ -105,7 +107,8 @@ class Tools:
     def _change(self, at_us: int, key: str, pot: Pot, before: dict[str, object], facts: list[Fact]) -> float:
         """Something about a tool with a life changed; the life that it used up."""
         replaced = bool(pot.tool) and tool_name(pot.values.get("number")) != pot.tool
-        fell, settling = pot.fell(), pot.settles(at_us)
+        used, spent = pot.used_now(), pot.spent()
+        fell, settling = pot.fell(used, spent), pot.settles(at_us)
         if (replaced or fell) and (not settling or (replaced and pot.arrived)):
             self._end(at_us, key, pot, before, replaced, facts)
             return 0.0
@@ -114,10 +117,10 @@ class Tools:
         if not settling:
             facts += self._limits(at_us, key, pot)
         # the first value told of a tool that came is where it stands, not what it used up
-        spent = 0.0 if fell or (pot.came and pot.base is None) else pot.spent()
+        counts = not fell and not (pot.came and pot.base is None)
         pot.keep(at_us)
         self.touched.add(key)
-        return spent
+        return spent if counts else 0.0
 
     def _begin(self, at_us: int, key: str, pot: Pot, whole: bool) -> None:
         pot.start_us, pot.whole, pot.born_in = at_us, whole, ""
@@ -170,9 +173,18 @@ class Tools:
             self._left = [left for left in self._left if at_us - left.life.end_us <= MOVING_US]
 
     def _exchange(self) -> None:
-        if len(self.due) > 1:
+        if len(self.due) > 1 and any(self._may_fall(key, changed) for key, changed in self.due.items()):
             for one, other in exchanged(self.pots, self.due):
                 change_places(self.pots[one], self.pots[other], one, other)
+
+    def _may_fall(self, key: str, changed: dict[str, object]) -> bool:
+        pot = self.pots.get(key)
+        if pot is None:
+            return False
+        used, left = changed.get("used"), changed.get("remaining")
+        return (isinstance(used, int | float) and used < (pot.used or 0.0)) or (
+            isinstance(left, int | float) and left > (pot.remaining or 0.0)
+        )
 
     def _reunite(self, at_us: int) -> Growth:
         """Tools that came go on with the lives that they left elsewhere; what they used up on the way."""
