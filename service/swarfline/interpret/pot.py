@@ -6,7 +6,6 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 from swarfline.facts import ToolLife
-from swarfline.interpret.numbers import number_of
 
 SETTLING_US = 2_000_000
 """What a control writes within this time of a change of tool still belongs to it."""
@@ -26,6 +25,7 @@ def tool_name(value: object) -> str:
 class Pot:
     """What is known of the tool in one pot, and the life that runs there.
 
+    ``values`` holds the fields as told; numbers that are not believed never get there.
     ``used`` and the rest are as last told; ``owed`` is by how much a limit moved that the remaining value has
     not followed; ``blind``: not read since the machine was lost from sight.
 
@@ -55,8 +55,8 @@ class Pot:
 
     def number(self, name: str) -> float | None:
         """A numeric field, or None when not offered or not known."""
-        value = number_of(self.values.get(name))
-        return None if value is None else float(value)
+        value = self.values.get(name)
+        return float(value) if isinstance(value, int | float) else None
 
     def used_now(self) -> float | None:
         """Life used, counting up: as told, or the limit less what remains."""
