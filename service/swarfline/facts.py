@@ -130,7 +130,11 @@ class Count:
 
 @dataclass(frozen=True, slots=True)
 class ToolLife:
-    """The life of one tool in one pot, from first sight (or change) to its end; open lives are the tool list.
+    """The life of one tool, from first sight (or change) to its end; open lives are the tool list.
+
+    A tool that moves keeps its life: ``pot_key`` is the pot in which the life began, ``pot`` the one in which the
+    tool sits, empty when the machine tells no pot and the tool never moved. A life that was told as ended by
+    another tool may be told again as open, when its tool shows in another pot.
 
     ``used`` is what was achieved (so far), always counting up; ``limit`` and ``warning_level`` in the same
     sense; units by ``basis``: 1, s or m. ``whole`` is False when the life's beginning was not seen.
@@ -162,7 +166,7 @@ class ToolLife:
 
 @dataclass(frozen=True, slots=True)
 class LimitChange:
-    """A tool's limit or warning level was changed within a life."""
+    """A tool's limit or warning level was changed within a life; ``pot_key`` as in ToolLife."""
 
     kind: ClassVar[str] = "limit_change"
     machine: str

@@ -22,10 +22,11 @@ from swarfline.interpret.cycles import Cycles, Edge, Steps
 from swarfline.interpret.energy import EnergyMeter
 from swarfline.interpret.numbers import number_of
 from swarfline.interpret.order import NEVER, Order, Ordered
+from swarfline.interpret.pot import tool_name
 from swarfline.interpret.record import CycleRecord
 from swarfline.interpret.settings import MachineSettings
 from swarfline.interpret.steps import STEP_INDEX, StepRule
-from swarfline.interpret.tools import Tools, tool_name
+from swarfline.interpret.tools import Tools
 from swarfline.signals import LINK, LINK_BACK, LINK_LOST, SIGNALS, TOOL_FIELDS, Kind, Quality, split_tool_signal
 
 _BAD = int(Quality.BAD)
@@ -49,6 +50,12 @@ def _is_no_number(value: object) -> bool:
     return value.__class__ is float and not isfinite(value)
 
 
+def _tool_field(signal: str) -> tuple[str, str, bool] | None:
+    """(pot, field, whether it is a number) of a tool's signal, None for any other."""
+    parts = split_tool_signal(signal)
+    return None if parts is None else (*parts, TOOL_FIELDS[parts[1]].kind is Kind.NUMBER)
+
+
 class MachineFold:
     """Interpretation of one machine; see the module's house rules."""
 
@@ -66,7 +73,7 @@ class MachineFold:
         self._tools = Tools(machine)
         self._alarms = Alarms(machine)
         self._energy = EnergyMeter(machine, by_counter, settings.widths.get("energy", 64))
-        self._tool_signals: dict[str, tuple[str, str] | None] = {}
+        self._tool_signals: dict[str, tuple[str, str, bool] | None] = {}
         self._linked: bool | None = None
         self._lost_us: int | None = None
         self._dirty = 0
@@ -105,12 +112,11 @@ class MachineFold:
             self._take_count(at_us, signal, value, raw_us)
         else:
             if signal not in self._tool_signals:
-                self._tool_signals[signal] = split_tool_signal(signal)
+                self._tool_signals[signal] = _tool_field(signal)
             tool = self._tool_signals[signal]
             if tool is not None:
-                if TOOL_FIELDS[tool[1]].kind is Kind.NUMBER:
-                    value = number_of(value)
-                self._tools.due.setdefault(tool[0], {})[tool[1]] = value
+                key, field, is_number = tool
+                self._tools.due.setdefault(key, {})[field] = number_of(value) if is_number else value
                 self._dirty |= _TOOL
             else:
                 self.values[signal] = value
@@ -177,7 +183,8 @@ class MachineFold:
             self._settle_values(at_us, dirty)
         elif dirty & _COUNT:
             self._tell_counts(at_us)
-        if dirty & _TOOL:
+        wake_us = self._tools.wake_us
+        if dirty & _TOOL or (wake_us is not None and at_us > wake_us):
             self._settle_tools(at_us)
         if self._edges:
             self._edges = []
@@ -275,7 +282,7 @@ class MachineFold:
     def open_facts(self) -> list[Fact]:
         """What is still going on, as far as observed; asking changes nothing but which tools are due."""
         until = self.order.observed_us
-        facts: list[Fact] = list(self._tools.take_touched())
+        facts: list[Fact] = list(self._tools.take_touched(until))
         if self._lost_us is not None and until > self._lost_us:
             facts.append(Gap(self.settings.machine, self._lost_us, until, "connection", open=True))
         cycle, shown_us = self._cycles.open, self._cycles.shown_us

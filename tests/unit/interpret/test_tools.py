@@ -3,7 +3,7 @@
 import pytest
 
 from swarfline.facts import Cycle, ToolLife
-from swarfline.interpret.tools import tool_name
+from swarfline.interpret.pot import tool_name
 
 from .told import Told
 
@@ -39,6 +39,12 @@ def test_a_life_that_counts_down_ends_when_remaining_rises():
     assert {f.limit for f in told.of(ToolLife)} == {100}
 
 
+def test_a_life_that_began_by_a_change_is_told_once_it_has_settled():
+    story = f"0 {up(40)}\n20 tools[3].used=0\n{{}} alive"
+    assert Told(story.format(22), end=False).lives == [(0, 20, "12", 40, "reset")]
+    assert Told(story.format(23.1), end=False).lives == [(0, 20, "12", 40, "reset"), (20, 20, "12", 0, "open")]
+
+
 def test_another_tool_in_the_pot_ends_a_life():
     told = Told(
         f"0 {up(40)} tools[3].name=Reamer\n"
@@ -67,7 +73,9 @@ def test_an_emptied_pot_keeps_its_life_until_another_tool_sits_there():
         "90 tools[3].number=12 tools[3].used=41\n99 tools[3].used=42"
     )
     assert same.lives == [(0, 99, "12", 42, "open")]
-    other = Told(f"0 {up(40)}\n20 tools[3].number=0 tools[3].used=0\n90 tools[3].number=13 tools[3].used=0")
+    other = Told(
+        f"0 {up(40)}\n20 tools[3].number=0 tools[3].used=0\n90 tools[3].number=13 tools[3].used=0\n99 alive"
+    )
     assert other.lives == [(0, 90, "12", 40, "replaced"), (90, 90, "13", 0, "open")]
 
 
@@ -109,13 +117,13 @@ def test_remaining_may_follow_its_limit_later():
 
 
 def test_remaining_that_rises_by_something_else_ends_the_life():
-    told = Told(f"0 {down(60)}\n50 tools[3].limit=150\n90 tools[3].remaining=150")
+    told = Told(f"0 {down(60)}\n50 tools[3].limit=150\n90 tools[3].remaining=150\n99 alive")
     assert told.lives == [(0, 90, "12", 90, "reset"), (90, 90, "12", 0, "open")]
 
 
 def test_a_new_tool_with_a_new_limit_in_one_instant_ends_the_life():
-    up_again = Told(f"0 {up(97)}\n50 tools[3].used=0 tools[3].limit=150")
-    down_again = Told(f"0 {down(3)}\n50 tools[3].remaining=150 tools[3].limit=150")
+    up_again = Told(f"0 {up(97)}\n50 tools[3].used=0 tools[3].limit=150\n60 alive")
+    down_again = Told(f"0 {down(3)}\n50 tools[3].remaining=150 tools[3].limit=150\n60 alive")
     for told in (up_again, down_again):
         assert told.lives == [(0, 50, "12", 97, "reset"), (50, 50, "12", 0, "open")]
         assert told.limit_changes == []
@@ -185,7 +193,9 @@ def test_a_tool_changed_in_a_gap_ends_its_life_at_the_return():
 
 
 def test_pots_are_told_apart():
-    told = Told("0 tools[1].number=5 tools[1].used=1 tools[2].number=5 tools[2].used=7\n9 tools[2].used=0")
+    told = Told(
+        "0 tools[1].number=5 tools[1].used=1 tools[2].number=5 tools[2].used=7\n9 tools[2].used=0\n20 alive"
+    )
     assert told.lives == [(0, 9, "5", 7, "reset"), (0, 0, "5", 1, "open"), (9, 9, "5", 0, "open")]
 
 
