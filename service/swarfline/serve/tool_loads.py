@@ -46,7 +46,7 @@ class LoadRow(Shape):
     expected_mean_pct: float | None = Field(description="the baseline at this share of life")
     expected_peak_pct: float | None
     baseline: Literal["earlier_lives", "first_tenth", "none"]
-    earlier_lives: int
+    earlier_lives: int = Field(description="with loads of this program, whether or not they are the baseline")
     rise_pct: float | None = Field(description="mean load ÷ expected − 1")
     peak_rise_pct: float | None
     slope_pct: float | None = Field(description="growth of load ÷ baseline per whole life")
