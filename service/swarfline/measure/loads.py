@@ -56,33 +56,18 @@ class Load(NamedTuple):
     peak: float
 
 
-class Used(NamedTuple):
-    """One tool's share of one complete cycle."""
-
-    start_us: int
-    program: str
-    use: ToolUse
-
-
-def by_tool(cycles: Iterable[tuple[int, str, Iterable[ToolUse]]]) -> dict[str, list[Used]]:
-    """What cycles (start in µs, program, tools) tell of each tool, in their order."""
-    found: dict[str, list[Used]] = {}
-    for start_us, program, tools in cycles:
-        for use in tools:
-            found.setdefault(use.tool, []).append(Used(start_us, program, use))
-    return found
-
-
-def life_loads(life: ToolLife, uses: Sequence[Used], whole_life: float, every: int = 1) -> dict[str, list[Load]]:
+def life_loads(
+    life: ToolLife, uses: Sequence[tuple[str, ToolUse]], whole_life: float, every: int = 1
+) -> dict[str, list[Load]]:
     """Loads of a tool by program over one life, in time order.
 
-    ``uses`` are those of the tool in time order, of each ``every``-th cycle there was; ``whole_life`` (above 0) is
-    what shares are of. What had been used before a cycle is reckoned back from what has been used by now.
+    ``uses`` are (program, use) of complete cycles of the life in time order, each ``every``-th of those there
+    were; ``whole_life`` (above 0) is what shares are of. What had been used before a cycle is reckoned back from
+    what has been used by now.
     """
-    first, last = (bisect_left(uses, at, key=lambda n: n.start_us) for at in (life.start_us, life.end_us))
     found: dict[str, list[Load]] = {}
     used = life.used
-    for _, program, use in reversed(uses[first:last]):
+    for program, use in reversed(uses):
         used -= every * (use.life_used or 0.0)
         if use.load_mean is not None and use.load_peak is not None:
             found.setdefault(program, []).append(Load(max(0.0, used) / whole_life, use.load_mean, use.load_peak))

@@ -7,6 +7,7 @@ from fastapi import APIRouter
 from swarfline.facts import CONDITIONS, OUTCOMES, STEPS
 from swarfline.measure import FIGURES
 from swarfline.measure.kpis import UNTOLD
+from swarfline.measure.lives import ENDS
 from swarfline.serve.shapes import Shape
 from swarfline.serve.spans import NAMES
 
@@ -33,6 +34,13 @@ OUTCOME_MEANINGS = {
     "complete": "ran from start to end",
     "aborted": "ended before its end",
     "partial": "its start or its end lies in a gap",
+}
+TOOL_END_MEANINGS = {
+    "at_limit": "changed at 95 % of its limit or past it",
+    "failed": "an alarm told of its breakage, or the control locked it before its limit",
+    "early": "its used value was set back before its limit, for a reason that nobody told",
+    "removed": "another tool came into its pot before its limit",
+    "unknown": "no limit was told",
 }
 
 
@@ -67,6 +75,7 @@ class Definitions(Shape):
     conditions: list[Meaning]
     steps: list[Meaning]
     outcomes: list[Meaning]
+    tool_ends: list[Meaning]
     spans: list[Meaning]
     figures: list[FigureMeaning]
     missing: list[MissingFigure]
@@ -79,6 +88,7 @@ def read_definitions() -> Definitions:
         conditions=[Meaning(name=c, about=CONDITION_MEANINGS[c]) for c in CONDITIONS],
         steps=[Meaning(name=s, about=STEP_MEANINGS[s]) for s in STEPS],
         outcomes=[Meaning(name=o, about=OUTCOME_MEANINGS[o]) for o in OUTCOMES],
+        tool_ends=[Meaning(name=e, about=TOOL_END_MEANINGS[e]) for e in ENDS],
         spans=[Meaning(name=name, about=about) for name, about in NAMES.items()],
         figures=[FigureMeaning(**d._asdict()) for d in FIGURES],
         missing=[MissingFigure(**u._asdict()) for u in UNTOLD],

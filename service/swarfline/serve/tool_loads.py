@@ -9,7 +9,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from swarfline.facts import ToolLife
-from swarfline.measure.loads import LoadTrend, by_tool, earlier_lives, life_loads, load_trend, whole_life
+from swarfline.measure.loads import Load, LoadTrend, earlier_lives, life_loads, load_trend, whole_life
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.selection import CellName, MachineName
@@ -24,6 +24,9 @@ LOOK_BACK_US = 400 * 86_400_000_000
 
 MOST_CYCLES = 20_000
 """Cycles of a machine read for one answer; of more, each n-th."""
+
+MOST_OF_LIFE = 1_000
+"""Cycles of one life looked at; of more, each n-th."""
 
 
 class LoadRow(Shape):
@@ -43,7 +46,7 @@ class LoadRow(Shape):
     expected_mean_pct: float | None = Field(description="the baseline at this share of life")
     expected_peak_pct: float | None
     baseline: Literal["earlier_lives", "first_tenth", "none"]
-    earlier_lives: int
+    earlier_lives: int = Field(description="with loads of this program, whether or not they are the baseline")
     rise_pct: float | None = Field(description="mean load ÷ expected − 1")
     peak_rise_pct: float | None
     slope_pct: float | None = Field(description="growth of load ÷ baseline per whole life")
@@ -74,14 +77,19 @@ def _rows(room: Room, machine: str, now_us: int) -> Iterator[LoadRow]:
     if not present:
         return
     begun_us = min(n.start_us for life, earlier in present for n in (life, *earlier))
-    every, cycles = room.queries.cycle_tools(machine, max(since_us, begun_us), now_us, MOST_CYCLES)
-    uses = by_tool(cycles)
+    cycles = room.queries.cycle_tools(machine, max(since_us, begun_us), now_us, MOST_CYCLES)
+
+    def loads_of(life: ToolLife, whole: float) -> tuple[int, dict[str, list[Load]]]:
+        every, uses = cycles.of(life.tool, life.start_us, life.end_us, MOST_OF_LIFE)
+        return every, life_loads(life, uses, whole, every)
+
     for life, earlier in present:
-        mine, whole = uses.get(life.tool, []), whole_life(life, earlier)
+        whole = whole_life(life, earlier)
         if whole is None:
             continue
-        before = [life_loads(one, mine, one.limit or whole, every) for one in earlier]
-        for program, loads in sorted(life_loads(life, mine, whole, every).items()):
+        before = [loads_of(one, one.limit or whole)[1] for one in earlier]
+        every, present_loads = loads_of(life, whole)
+        for program, loads in sorted(present_loads.items()):
             trend = load_trend(loads, [one.get(program, []) for one in before])
             yield _row(room, life, program, trend, every, life.used / whole)
 

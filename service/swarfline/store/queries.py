@@ -8,9 +8,10 @@ from typing import Any, NamedTuple, TypeVar
 from sqlalchemy import ColumnElement, Engine, Select, Table, and_, func, or_, select
 
 from swarfline.alerts import Alert
-from swarfline.facts import COMPLETE, Alarm, Condition, Cycle, Energy, Fact, Gap, ToolLife, ToolUse
+from swarfline.facts import COMPLETE, Alarm, Condition, Cycle, Energy, Fact, Gap, ToolLife
 from swarfline.store import tables
-from swarfline.store.rows import from_row, names, tools_of
+from swarfline.store.cycle_tools import CycleTools
+from swarfline.store.rows import from_row, names
 
 F = TypeVar("F", bound=Fact)
 
@@ -89,13 +90,8 @@ class Queries:
             query = query.where(table.c.program == program)
         return self._facts(Cycle, query.order_by(table.c.start_us.desc()).limit(limit))[::-1]
 
-    def cycle_tools(
-        self, machine: str, start_us: int, end_us: int, most: int
-    ) -> tuple[int, list[tuple[int, str, tuple[ToolUse, ...]]]]:
-        """(start, program, tools) of the complete cycles that began in [start, end), oldest first.
-
-        Where there are more than ``most``, each n-th of them alone; n comes first. Strips are not read.
-        """
+    def cycle_tools(self, machine: str, start_us: int, end_us: int, most: int) -> CycleTools:
+        """What the complete cycles that began in [start, end) tell of tools; of more than ``most``, each n-th."""
         table = tables.cycles
         wanted = (
             table.c.machine == machine,
@@ -110,7 +106,7 @@ class Queries:
             each = select(table.c.start_us, table.c.program, table.c.tools, place).where(*wanted).subquery()
             query = select(each.c.start_us, each.c.program, each.c.tools).where(each.c.place % every == 0)
             rows = connection.execute(query.order_by(each.c.start_us)).all()
-        return every, [(start, program, tools_of(tools)) for start, program, tools in rows]
+        return CycleTools(every, [(start, program, tools) for start, program, tools in rows])
 
     def cycle_starts(self, machine: str, start_us: int, end_us: int) -> list[CycleStart]:
         """When the cycles that overlap [start, end) began, and their parts, in time order."""

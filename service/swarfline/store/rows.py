@@ -13,7 +13,8 @@ from swarfline.facts import FACT_KINDS, Cycle, Fact, StepPiece, ToolUse
 F = TypeVar("F", bound=Fact)
 Row = tuple[Any, ...]
 
-_encode = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False).encode
+json_of = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False).encode
+"""A value as it stands in a row."""
 
 
 _NAMES: dict[Any, tuple[str, ...]] = {kind: tuple(f.name for f in fields(kind)) for kind in FACT_KINDS}
@@ -37,13 +38,8 @@ _JSON_PLACES = tuple(_NAMES[Cycle].index(name) for name in ("step_us", "tools", 
 def _with_json(row: Row) -> Row:
     values = list(row)
     for place in _JSON_PLACES:
-        values[place] = _encode(values[place])
+        values[place] = json_of(values[place])
     return tuple(values)
-
-
-def tools_of(text: str) -> tuple[ToolUse, ...]:
-    """What a cycle's row tells of its tools."""
-    return tuple(ToolUse(*use) for use in json.loads(text))
 
 
 def from_row(kind: type[F], row: Mapping[Any, Any]) -> F:
@@ -51,6 +47,6 @@ def from_row(kind: type[F], row: Mapping[Any, Any]) -> F:
     values = {name: row[name] for name in names(kind)}
     if kind is Cycle:
         values["step_us"] = tuple(json.loads(values["step_us"]))
-        values["tools"] = tools_of(values["tools"])
+        values["tools"] = tuple(ToolUse(*use) for use in json.loads(values["tools"]))
         values["strip"] = tuple(StepPiece(*piece) for piece in json.loads(values["strip"]))
     return kind(**values)

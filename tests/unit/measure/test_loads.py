@@ -15,7 +15,6 @@ from swarfline.measure.loads import (
     STEADY,
     UNKNOWN,
     Load,
-    by_tool,
     earlier_lives,
     life_loads,
     load_trend,
@@ -126,25 +125,22 @@ def use(tool, mean=30.0, life_used=1.0):
 
 def test_loads_of_a_life_are_told_by_program_with_the_share_used_before_them():
     life = ToolLife("N1", "P7", 100, 400, "7", used=40.0, limit=100.0)
-    cycles = [
-        (90, "A", (use("7"),)),
-        (100, "A", (use("7", 31.0, 4.0), use("8"))),
-        (200, "B", (use("7", 32.0, 6.0),)),
-        (300, "A", (use("7", None, 5.0),)),
-        (350, "A", (use("8"),)),
-        (399, "A", (use("7", 33.0, None),)),
-        (400, "A", (use("7"),)),
+    uses = [
+        ("A", use("7", 31.0, 4.0)),
+        ("B", use("7", 32.0, 6.0)),
+        ("A", use("7", None, 5.0)),
+        ("A", use("7", 33.0, None)),
     ]
-    found = life_loads(life, by_tool(cycles)["7"], 100.0)
-    assert found == {
+    assert life_loads(life, uses, 100.0) == {
         "A": [Load(0.25, 31.0, 62.0), Load(0.4, 33.0, 66.0)],
         "B": [Load(0.29, 32.0, 64.0)],
     }
+    assert life_loads(life, [], 100.0) == {}
 
 
 def test_thinned_cycles_stand_for_those_left_out():
     life = ToolLife("N1", "P7", 0, 1000, "7", used=100.0, limit=100.0)
-    every = by_tool((10 * n, "A", (use("7"),)) for n in range(100))["7"]
+    every = [("A", use("7"))] * 100
     (full,), (thin,) = (life_loads(life, every[::k], 100.0, k).values() for k in (1, 5))
     assert [n.at for n in full] == pytest.approx([n / 100 for n in range(100)])
     assert [n.at for n in thin] == pytest.approx([n / 100 for n in range(0, 100, 5)])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from swarfline.facts import COMPLETE, Condition, Cycle, ToolLife
+from swarfline.facts import COMPLETE, Condition, Cycle, ToolLife, ToolUse
 from swarfline.store import Batch
 
 
@@ -44,6 +44,43 @@ ASKED = [
 def test_last_cycles(store, asked, more, starts):
     fill(store, *CYCLES)
     assert [c.start_us for c in store.queries.last_cycles("N1", *asked, **more)] == starts
+
+
+MANY = [
+    Cycle("N1", n, n + 1, COMPLETE, f"O{n}", tools=(ToolUse("7", 1, n, n, 30.0, 60.0, 1.0),)) for n in range(8)
+]
+OTHER = [
+    Cycle("N1", 20, 21, COMPLETE, "O", tools=(ToolUse("8", 1, 5, 4), ToolUse('7"', 2, 5, 4))),
+    Cycle("N1", 21, 22, COMPLETE, '["7",', tools=(ToolUse('["7",', 1, 5, 4),)),
+    Cycle("N1", 22, 23, "aborted", "O", tools=(ToolUse("7", 1, 5, 4),)),
+    Cycle("S1", 5, 6, COMPLETE, "O", tools=(ToolUse("7", 1, 5, 4),)),
+]
+
+
+@pytest.mark.parametrize(
+    ("read", "most_read", "of", "most", "every", "programs"),
+    [
+        ((0, 99), 99, (0, 99), 8, 1, "01234567"),
+        ((2, 5), 99, (0, 99), 8, 1, "234"),
+        ((0, 99), 99, (2, 5), 8, 1, "234"),
+        ((0, 99), 99, (0, 99), 7, 2, "1357"),
+        ((0, 99), 99, (0, 99), 2, 4, "37"),
+        ((0, 8), 4, (0, 99), 8, 2, "1357"),
+        ((0, 8), 4, (0, 99), 2, 4, "37"),
+        ((30, 99), 1, (0, 99), 1, 1, ""),
+    ],
+)
+def test_a_tools_uses_thinned_where_they_are_many(store, read, most_read, of, most, every, programs):
+    fill(store, *MANY, *OTHER)
+    found = store.queries.cycle_tools("N1", *read, most_read).of("7", *of, most)
+    assert found == (every, [(f"O{n}", MANY[int(n)].tools[0]) for n in programs])
+
+
+def test_a_tool_that_only_looks_like_another_is_told_apart(store):
+    fill(store, *OTHER)
+    cycles = store.queries.cycle_tools("N1", 0, 99, 99)
+    assert cycles.of("7", 0, 99, 9) == (1, [])
+    assert cycles.of('7"', 0, 99, 9) == (1, [("O", ToolUse('7"', 2, 5, 4))])
 
 
 def test_the_running_cycle(store):
