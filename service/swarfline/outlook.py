@@ -27,13 +27,13 @@ def plant_now_us(plant: Plant, queries: Queries, clock_us: Callable[[], int]) ->
     return max((us for us in told if us is not None), default=clock_us())
 
 
-def machine_forecasts(
-    queries: Queries, calendar: Calendar, machine: str, now_us: int, recent: Sequence[Cycle] | None = None
-) -> list[ToolForecast]:
-    """Tool forecasts of one machine; ``recent``: its newest complete cycles, where they are known already."""
-    if recent is None:
-        recent = queries.last_cycles(machine, RECENT_CYCLES, now_us)
-    ahead = machine_prospect(queries, calendar, machine, now_us, recent)
+def machine_forecasts(queries: Queries, calendar: Calendar, machine: str, now_us: int) -> list[ToolForecast]:
+    """Tool forecasts of one machine."""
+    return tool_list(queries, machine, machine_prospect(queries, calendar, machine, now_us))
+
+
+def tool_list(queries: Queries, machine: str, ahead: Prospect) -> list[ToolForecast]:
+    """Forecasts for the tools that are in the machine now."""
     return [tool_forecast(life, ahead) for life in queries.open_tool_lives(machine)]
 
 

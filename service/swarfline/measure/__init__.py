@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from swarfline.measure import elements, energy, forecast, losses, oee, pace, production, trend
+from swarfline.measure import elements, energy, forecast, losses, lots, oee, pace, production, trend
 from swarfline.measure.definition import Definition
 
 FIGURES: tuple[Definition, ...] = (
@@ -12,6 +12,7 @@ FIGURES: tuple[Definition, ...] = (
     *losses.FIGURES,
     *trend.FIGURES,
     *forecast.FIGURES,
+    *lots.FIGURES,
     *energy.FIGURES,
     *pace.FIGURES,
 )

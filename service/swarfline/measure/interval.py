@@ -30,9 +30,6 @@ LEAST_BATCHES = 10
 EXACT = 1e-9
 """Share of a value by which a quotient may miss a whole number through binary rounding."""
 
-BELOW, ABOVE = 0, 1
-"""Places of the two margins."""
-
 _FARTHEST = 2**32
 """Nothing that lasts for more values than this is told."""
 
@@ -54,40 +51,38 @@ class Spread:
     def margins(self, count: float, tail: float = TAIL) -> tuple[float, float]:
         """How far the sum of ``count`` values to come lies below (≤ 0) and above (≥ 0) ``count`` · mean.
 
-        Above either margin's far side lies a share 1 − ``tail`` of the cases.
+        Beyond either margin lies a share 1 − ``tail`` of the cases.
         """
+        return min(0.0, self._error(1 - tail, count)), max(0.0, self._error(tail, count))
+
+    def _error(self, p: float, count: float) -> float:
+        """What a share p of the errors lies below: t, moved by the skewness of error and deviation together."""
         n, k = count / self.batch, self.batches
         if n <= 0 or self.deviation == 0:
-            return 0.0, 0.0
-        variance = n + n * n / k
-        scale = self.deviation * sqrt(variance)
-        low, high = (self._quantile(p, n, variance) for p in (1 - tail, tail))
-        return min(0.0, low) * scale, max(0.0, high) * scale
-
-    def _quantile(self, p: float, n: float, variance: float) -> float:
-        """Of the studentized error: t, moved by the skewness of the error and its link with the deviation."""
-        k = self.batches
+            return 0.0
+        root = sqrt(n + n * n / k)
         t = student.quantile(p, k - 1)
-        link = -n / (k * sqrt(variance))
-        skew = n * (1 - n * n / (k * k)) / (variance * sqrt(variance)) - 3 * link
-        return t + self.skewness * (skew * (t * t - 1) / 6 - link / 2)
+        link = -n / (k * root)
+        skew = n * (1 - n * n / (k * k)) / root**3 - 3 * link
+        return self.deviation * root * (t + self.skewness * (skew * (t * t - 1) / 6 - link / 2))
 
     def within(self, amount: float) -> tuple[int, int | None]:
         """Fewest and most values whose sum is at most ``amount``; None where no most can be told."""
         limit = amount + EXACT * self.mean
-        return self._most(ABOVE, limit) or 0, self._most(BELOW, limit)
+        return self._most(TAIL, limit) or 0, self._most(1 - TAIL, limit)
 
     def until(self, amount: float) -> tuple[int, int | None]:
         """Fewest and most values after which their sum is at least ``amount``; None where no most can be told."""
         limit = amount - EXACT * self.mean
-        most = self._most(BELOW, limit)
-        return (self._most(ABOVE, limit) or 0) + 1, None if most is None else most + 1
+        most = self._most(1 - TAIL, limit)
+        return (self._most(TAIL, limit) or 0) + 1, None if most is None else most + 1
 
-    def _most(self, side: int, limit: float) -> int | None:
+    def _most(self, p: float, limit: float) -> int | None:
         """Largest count whose sum, at that end of its interval, is at most ``limit``; None where there is none."""
+        end = max if p > 0.5 else min
 
         def fits(count: int) -> bool:
-            return count * self.mean + self.margins(count)[side] <= limit
+            return count * self.mean + end(0.0, self._error(p, count)) <= limit
 
         low, high = 0, 1
         while fits(high):

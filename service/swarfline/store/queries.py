@@ -97,6 +97,28 @@ class Queries:
             rows = connection.execute(query.order_by(table.c.start_us.desc()).limit(limit)).all()
         return [Cycle(machine, *row) for row in reversed(rows)]
 
+    def lot_counts(self, machine: str, lot: str, since_us: int) -> tuple[dict[str, int], int | None]:
+        """Parts of a lot by kind of count, and when its first part was counted, None before that."""
+        table = tables.counts
+        query = (
+            select(table.c.count_kind, func.sum(table.c.quantity), func.min(table.c.time_us))
+            .where(table.c.machine == machine, table.c.time_us >= since_us, table.c.lot == lot)
+            .group_by(table.c.count_kind)
+        )
+        with self._engine.connect() as connection:
+            rows = connection.execute(query).all()
+        return {kind: int(quantity) for kind, quantity, _ in rows}, min((row[2] for row in rows), default=None)
+
+    def lot_of_cycles(self, machine: str, lot: str, since_us: int) -> tuple[int | None, int | None]:
+        """Parts that the cycles of a lot made, and when the first one began; for machines that count no parts."""
+        table = tables.cycles
+        query = select(func.sum(table.c.parts), func.min(table.c.start_us)).where(
+            table.c.machine == machine, table.c.start_us >= since_us, table.c.lot == lot
+        )
+        with self._engine.connect() as connection:
+            made, first = connection.execute(query).one()
+        return None if made is None else int(made), first
+
     def observed(self, machine: str, start_us: int, end_us: int) -> list[Interval]:
         """The parts of [start, end) in which the machine's condition is known, sorted and disjoint."""
         told = self.bounds(machine)

@@ -34,6 +34,7 @@ PATHS = (
     "/api/v1/tool-forecasts",
     "/api/v1/energy",
     "/api/v1/pace",
+    "/api/v1/lots",
     "/api/v1/alerts",
     "/api/v1/servers",
     "/api/v1/definitions",
