@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from swarfline.measure import elements, energy, forecast, losses, lots, oee, pace, production, trend
+from swarfline.measure import changes, elements, energy, forecast, losses, lots, oee, pace, production, trend
 from swarfline.measure.definition import Definition
 
 FIGURES: tuple[Definition, ...] = (
@@ -13,6 +13,7 @@ FIGURES: tuple[Definition, ...] = (
     *trend.FIGURES,
     *forecast.FIGURES,
     *lots.FIGURES,
+    *changes.FIGURES,
     *energy.FIGURES,
     *pace.FIGURES,
 )

@@ -60,6 +60,7 @@ class ToolForecast:
     cycles_left_low: int | None
     cycles_left_high: int | None
     full_life_cycles: int | None
+    full_life_cycles_low: int | None
     parts_left: int | None
     warning_at_us: int | None
     warning_at_low_us: int | None
@@ -178,6 +179,7 @@ def tool_forecast(life: ToolLife, ahead: Prospect) -> ToolForecast:
         cycles_left_low=limit.cycles_low,
         cycles_left_high=limit.cycles_high,
         full_life_cycles=None if life.limit is None else whole_cycles(life.limit, consumption),
+        full_life_cycles_low=None if life.limit is None or spread is None else spread.within(life.limit)[0],
         parts_left=ahead.parts(limit.cycles),
         warning_at_us=warning.at_us,
         warning_at_low_us=warning.at_low_us,

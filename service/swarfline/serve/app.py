@@ -29,6 +29,7 @@ from swarfline.serve import (
     stops,
     stream,
     timeline,
+    tool_plan,
     tools,
     trends,
 )
@@ -60,6 +61,7 @@ RESOURCES: tuple[APIRouter, ...] = (
     trends.router,
     pace.router,
     lots.router,
+    tool_plan.router,
     alerts.router,
     servers.router,
     definitions.router,

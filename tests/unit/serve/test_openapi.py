@@ -35,6 +35,7 @@ PATHS = (
     "/api/v1/energy",
     "/api/v1/pace",
     "/api/v1/lots",
+    "/api/v1/tool-plan",
     "/api/v1/alerts",
     "/api/v1/servers",
     "/api/v1/definitions",
