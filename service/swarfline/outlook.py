@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from swarfline.calendar import Calendar, Interval
-from swarfline.facts import Condition, Cycle
-from swarfline.measure.elements import worked
-from swarfline.measure.forecast import FEW, ToolForecast, tool_forecasts
+from swarfline.calendar import Calendar, Interval, intersect
+from swarfline.facts import Cycle
+from swarfline.measure.forecast import FEW, ToolForecast, tool_forecast
+from swarfline.measure.prospect import Prospect, prospect
 from swarfline.plant import Plant
 from swarfline.store import Queries
 
 RECENT_CYCLES = 200
+"""Cycles with all that they tell, tools among it."""
+PACE_CYCLES = 1000
+"""Cycles that a pace and its spread are told by: long stops are rare."""
 LONGEST_LOOK_US = 30 * 86_400_000_000
 """A pace is not looked for further back than this."""
 
@@ -24,16 +27,27 @@ def plant_now_us(plant: Plant, queries: Queries, clock_us: Callable[[], int]) ->
     return max((us for us in told if us is not None), default=clock_us())
 
 
-def machine_forecasts(
+def machine_forecasts(queries: Queries, calendar: Calendar, machine: str, now_us: int) -> list[ToolForecast]:
+    """Tool forecasts of one machine."""
+    return tool_list(queries, machine, machine_prospect(queries, calendar, machine, now_us))
+
+
+def tool_list(queries: Queries, machine: str, ahead: Prospect) -> list[ToolForecast]:
+    """Forecasts for the tools that are in the machine now."""
+    return [tool_forecast(life, ahead) for life in queries.open_tool_lives(machine)]
+
+
+def machine_prospect(
     queries: Queries, calendar: Calendar, machine: str, now_us: int, recent: Sequence[Cycle] | None = None
-) -> list[ToolForecast]:
-    """Tool forecasts of one machine; ``recent``: its newest complete cycles, where they are known already."""
+) -> Prospect:
+    """What a machine makes and how fast; ``recent``: its newest complete cycles, where they are known already."""
     if recent is None:
         recent = queries.last_cycles(machine, RECENT_CYCLES, now_us)
-    return tool_forecasts(
-        queries.open_tool_lives(machine),
+    passed = queries.bare_cycles(machine, PACE_CYCLES, now_us) if len(recent) == RECENT_CYCLES else recent
+    return prospect(
         [*recent, *_beyond(queries, machine, recent, now_us)],
-        _worked(queries, calendar, machine, recent, now_us),
+        passed,
+        _worked(queries, calendar, machine, passed, now_us),
         lambda start, end: calendar.planned(machine, start, end),
         now_us,
     )
@@ -53,10 +67,10 @@ def _beyond(queries: Queries, machine: str, recent: Sequence[Cycle], now_us: int
 
 
 def _worked(
-    queries: Queries, calendar: Calendar, machine: str, recent: Sequence[Cycle], now_us: int
+    queries: Queries, calendar: Calendar, machine: str, passed: Sequence[Cycle], now_us: int
 ) -> list[Interval]:
-    if not recent:
+    """Planned and observed time since the first of these cycles began."""
+    if not passed:
         return []
-    since = max(recent[0].start_us, now_us - LONGEST_LOOK_US)
-    known = queries.facts(Condition, machine, since, now_us)
-    return worked(known, calendar.planned(machine, since, now_us))
+    since = max(passed[0].start_us, now_us - LONGEST_LOOK_US)
+    return intersect(queries.observed(machine, since, now_us), calendar.planned(machine, since, now_us))

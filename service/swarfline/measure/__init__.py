@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from swarfline.measure import (
     attribution,
+    changes,
     elements,
     energy,
     energy_use,
@@ -12,6 +13,7 @@ from swarfline.measure import (
     lives,
     loads,
     losses,
+    lots,
     oee,
     pace,
     planned,
@@ -34,6 +36,8 @@ FIGURES: tuple[Definition, ...] = (
     *attribution.FIGURES,
     *planned.FIGURES,
     *forecast.FIGURES,
+    *lots.FIGURES,
+    *changes.FIGURES,
     *lives.FIGURES,
     *weibull.FIGURES,
     *replacement.FIGURES,

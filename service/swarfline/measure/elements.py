@@ -150,19 +150,6 @@ def _pieces(conditions: Iterable[Condition]) -> dict[str, list[Interval]]:
     return pieces
 
 
-def worked(conditions: Iterable[Condition], planned: Sequence[Interval]) -> list[Interval]:
-    """Planned time that was observed, sorted and disjoint: the time in which a pace can be measured."""
-    observed: list[Interval] = []
-    for fact in conditions:
-        if fact.condition == UNOBSERVED or fact.start_us >= fact.end_us:
-            continue
-        if observed and observed[-1][1] == fact.start_us:
-            observed[-1] = (observed[-1][0], fact.end_us)
-        else:
-            observed.append((fact.start_us, fact.end_us))
-    return intersect(observed, planned)
-
-
 FIGURES = (
     Definition("planned_time", "shifts − breaks − planned stops", "s", "time planned for production", OURS),
     Definition("unobserved_time", "planned time without a known condition", "s", "time nothing is known of", OURS),

@@ -8,22 +8,17 @@ What is not known is None, never 0.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from math import ceil, floor, fsum
 from statistics import median
 
 from swarfline.calendar import Interval
-from swarfline.facts import COMPLETE, Cycle, ToolLife
+from swarfline.facts import Cycle, ToolLife
 from swarfline.measure.definition import OURS, Definition
-from swarfline.measure.rate import PlannedBetween, cycle_pace, reach_time
-
-RECENT_CYCLES = 50
-"""Complete cycles that a consumption is taken from."""
-
-MIX_CYCLES = 5
-"""Programs met in so many latest cycles are what is being made, if they take turns."""
+from swarfline.measure.interval import EXACT, Spread, spread_of
+from swarfline.measure.prospect import Prospect, Reach, prospect
+from swarfline.measure.rate import PlannedBetween
 
 FEW = 5
 """Below so many cycles that use a tool, their median is typical; from it on, their trimmed mean."""
@@ -36,12 +31,6 @@ OK, WARNING, DUE, UNKNOWN = "ok", "warning", "due", "unknown"
 UNITS = {"count": "1", "time": "s", "distance": "m"}
 """Unit by life basis."""
 
-_EXACT = 1e-9
-"""Share of a cycle by which a quotient may miss a whole number through binary rounding."""
-
-
-_CountCycles = Callable[[float, float | None], int | None]
-
 
 @dataclass(frozen=True, slots=True)
 class ToolForecast:
@@ -49,8 +38,9 @@ class ToolForecast:
 
     ``used`` to ``remaining`` and ``consumption_per_cycle`` in ``unit`` (1, s or m); ``remaining`` is negative past
     the limit, ``share_used`` is used ÷ limit. ``cycles_left`` and ``parts_left`` are whole ones, 0 past the limit.
-    ``warning_at_us`` and ``limit_at_us`` lie ahead: None once reached, and when nothing can be told. ``state`` is
-    ok, warning (level reached), due (limit reached) or unknown (neither level nor limit told).
+    ``warning_at_us`` and ``limit_at_us`` lie ahead: None once reached, and when nothing can be told. Low and high
+    as in ``Reach``. ``full_life_cycles`` are those that a whole life is good for. ``state`` is ok, warning (level
+    reached), due (limit reached) or unknown (neither level nor limit told).
     """
 
     machine: str
@@ -67,9 +57,17 @@ class ToolForecast:
     share_used: float | None
     consumption_per_cycle: float | None
     cycles_left: int | None
+    cycles_left_low: int | None
+    cycles_left_high: int | None
+    full_life_cycles: int | None
+    full_life_cycles_low: int | None
     parts_left: int | None
     warning_at_us: int | None
+    warning_at_low_us: int | None
+    warning_at_high_us: int | None
     limit_at_us: int | None
+    limit_at_low_us: int | None
+    limit_at_high_us: int | None
     locked: bool
     state: str
 
@@ -90,27 +88,29 @@ def consumption_per_cycle(values: Sequence[float]) -> float | None:
 def _typical(ordered: Sequence[float]) -> float:
     if len(ordered) < FEW:
         return median(ordered)
-    cut = max(1, floor(TRIM * len(ordered)))
-    kept = ordered[cut:-cut]
+    kept = _kept(ordered)
     return fsum(kept) / len(kept)
 
 
-def recent_cycles(cycles: Iterable[Cycle]) -> list[Cycle]:
-    """The latest complete cycles of what is being made now, oldest first; a running one only says what that is."""
-    known = sorted(cycles, key=lambda c: c.start_us)
-    mix = _made_now(known)
-    complete = [c for c in known if c.outcome == COMPLETE and not c.open and (c.program, c.part) in mix]
-    return complete[-RECENT_CYCLES:]
+def _kept(ordered: Sequence[float]) -> Sequence[float]:
+    cut = max(1, floor(TRIM * len(ordered)))
+    return ordered[cut:-cut]
 
 
-def _made_now(known: Sequence[Cycle]) -> set[tuple[str, str]]:
-    """Programs and parts of the latest cycles that take turns with the newest one; it alone after a change."""
-    if not known:
-        return set()
-    made = [(c.program, c.part) for c in known]
-    run = next((n for n, one in enumerate(reversed(made)) if one != made[-1]), len(made))
-    before = made[: len(made) - run]
-    return set(made[-MIX_CYCLES:]) if made[-1] in before[-MIX_CYCLES:] else {made[-1]}
+def consumption_spread(values: Sequence[float]) -> Spread | None:
+    """Spread of what a cycle uses, about ``consumption_per_cycle``; None for fewer than two cycles.
+
+    Robust as that is: what lies beyond the values that the trimmed mean is from counts as the nearest of them, and
+    the distances from it are made longer in turn, as for the error of a trimmed mean (Yuen 1974, from memory).
+    """
+    mean = consumption_per_cycle(values)
+    using = sorted(v for v in values if v > 0)
+    if mean is None or len(using) < FEW:
+        return spread_of(values, mean)
+    kept, typical = _kept(using), _typical(using)
+    longer = len(using) / len(kept)
+    drawn_in = [typical + longer * (min(max(v, kept[0]), kept[-1]) - typical) if v > 0 else 0.0 for v in values]
+    return spread_of(drawn_in, mean)
 
 
 def life_used(cycles: Iterable[Cycle], tool: str) -> list[float]:
@@ -128,14 +128,14 @@ def whole_cycles(life: float, consumption: float | None) -> int | None:
     """Cycles that a remaining life is good for, 0 when there is none; None when no consumption is known."""
     if life <= 0:
         return 0
-    return floor(life / consumption + _EXACT) if consumption else None
+    return floor(life / consumption + EXACT) if consumption else None
 
 
 def cycles_until(life: float, consumption: float | None) -> int | None:
     """Cycles after which a life yet to be used has been used; None when no consumption is known."""
     if life <= 0:
         return 0
-    return ceil(life / consumption - _EXACT) if consumption else None
+    return ceil(life / consumption - EXACT) if consumption else None
 
 
 def tool_forecasts(
@@ -147,59 +147,66 @@ def tool_forecasts(
 ) -> list[ToolForecast]:
     """Forecasts for the open lives of one machine, in their order; ended lives are passed over.
 
-    ``worked`` is its planned and observed time up to now (``elements.worked``); ``planned_between`` gives its
+    ``worked`` is its planned and observed time up to now, sorted and disjoint; ``planned_between`` gives its
     planned times ahead.
     """
-    known = list(cycles)
-    recent = recent_cycles(known)
-    outlook = _Outlook(recent, cycle_pace(known, worked, alike=recent), planned_between, now_us)
-    return [outlook.of(life) for life in lives if life.open]
+    ahead = prospect(cycles, (), worked, planned_between, now_us)
+    return [tool_forecast(life, ahead) for life in lives if life.open]
 
 
-@dataclass(frozen=True, slots=True)
-class _Outlook:
-    recent: Sequence[Cycle]
-    pace: Fraction | None
-    planned_between: PlannedBetween
-    now_us: int
+def tool_forecast(life: ToolLife, ahead: Prospect) -> ToolForecast:
+    """How long one tool lasts."""
+    values = life_used(ahead.recent, life.tool)
+    consumption = consumption_per_cycle(values)
+    spread = consumption_spread(values) if consumption else None
+    limit = _limit(ahead, life, consumption, spread)
+    warning = _warning(ahead, life, consumption, spread)
+    return ToolForecast(
+        machine=life.machine,
+        pot_key=life.pot_key,
+        tool=life.tool,
+        name=life.name,
+        pot=life.pot,
+        basis=life.basis,
+        unit=UNITS.get(life.basis, ""),
+        used=life.used,
+        limit=life.limit,
+        warning_level=life.warning_level,
+        remaining=None if life.limit is None else life.limit - life.used,
+        share_used=life.used / life.limit if life.limit else None,
+        consumption_per_cycle=consumption,
+        cycles_left=limit.cycles,
+        cycles_left_low=limit.cycles_low,
+        cycles_left_high=limit.cycles_high,
+        full_life_cycles=None if life.limit is None else whole_cycles(life.limit, consumption),
+        full_life_cycles_low=None if life.limit is None or spread is None else spread.within(life.limit)[0],
+        parts_left=ahead.parts(limit.cycles),
+        warning_at_us=warning.at_us,
+        warning_at_low_us=warning.at_low_us,
+        warning_at_high_us=warning.at_high_us,
+        limit_at_us=limit.at_us,
+        limit_at_low_us=limit.at_low_us,
+        limit_at_high_us=limit.at_high_us,
+        locked=life.locked,
+        state=life_state(life),
+    )
 
-    def of(self, life: ToolLife) -> ToolForecast:
-        consumption = consumption_per_cycle(life_used(self.recent, life.tool))
-        remaining = None if life.limit is None else life.limit - life.used
-        left = None if remaining is None else whole_cycles(remaining, consumption)
-        return ToolForecast(
-            machine=life.machine,
-            pot_key=life.pot_key,
-            tool=life.tool,
-            name=life.name,
-            pot=life.pot,
-            basis=life.basis,
-            unit=UNITS.get(life.basis, ""),
-            used=life.used,
-            limit=life.limit,
-            warning_level=life.warning_level,
-            remaining=remaining,
-            share_used=life.used / life.limit if life.limit else None,
-            consumption_per_cycle=consumption,
-            cycles_left=left,
-            parts_left=self._parts(left),
-            warning_at_us=self._at(life, life.warning_level, consumption, cycles_until),
-            limit_at_us=self._at(life, life.limit, consumption, whole_cycles),
-            locked=life.locked,
-            state=life_state(life),
-        )
 
-    def _parts(self, cycles_left: int | None) -> int | None:
-        made = sum(c.parts for c in self.recent)
-        return None if cycles_left is None or not made else cycles_left * made // len(self.recent)
+def _limit(ahead: Prospect, life: ToolLife, consumption: float | None, spread: Spread | None) -> Reach:
+    if life.limit is None:
+        return Reach()
+    left = life.limit - life.used
+    if left <= 0:
+        return Reach(0, 0, 0)
+    cycles = whole_cycles(left, consumption)
+    return ahead.reach(cycles, spread.within(left) if spread else (None, None))
 
-    def _at(
-        self, life: ToolLife, level: float | None, consumption: float | None, count: _CountCycles
-    ) -> int | None:
-        if level is None or life.used >= level:
-            return None
-        cycles = count(level - life.used, consumption)
-        return reach_time(cycles, self.pace, self.planned_between, self.now_us)
+
+def _warning(ahead: Prospect, life: ToolLife, consumption: float | None, spread: Spread | None) -> Reach:
+    if life.warning_level is None or life.used >= life.warning_level:
+        return Reach()
+    left = life.warning_level - life.used
+    return ahead.reach(cycles_until(left, consumption), spread.until(left) if spread else (None, None))
 
 
 def life_state(life: ToolLife) -> str:
@@ -223,7 +230,14 @@ FIGURES = (
     ),
     Definition("cycles_left", "⌊remaining ÷ consumption_per_cycle⌋", "1", "whole cycles to the limit", OURS),
     Definition("parts_left", "⌊cycles_left · parts per cycle⌋", "1", "whole parts to the limit", OURS),
-    Definition("cycle_pace", "complete cycles ÷ planned and observed time", "1/s", "recent pace, waits in", OURS),
+    Definition("cycle_pace", "complete cycles ÷ planned and observed time", "1/s", "pace of late, waits in", OURS),
     Definition("warning_at", "now + cycles to the warning level ÷ cycle_pace", "time", "in planned time", OURS),
     Definition("limit_at", "now + cycles_left ÷ cycle_pace", "time", "in planned time", OURS),
+    Definition(
+        "prediction_interval",
+        "N · x̄ ± t · s · √(N + N² ÷ n)",
+        "of x",
+        "low and high that hold the truth in 80 % of the cases",
+        "textbook",
+    ),
 )

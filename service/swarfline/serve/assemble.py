@@ -23,8 +23,9 @@ from swarfline.measure.losses import Losses, Price, StoppedTimes, losses
 from swarfline.measure.oee import OeeSums
 from swarfline.measure.pace import Pace, pace
 from swarfline.measure.production import PartPlan, Production, counts_from_cycles, production, stand_in
+from swarfline.measure.prospect import Prospect
 from swarfline.measure.stops import Stop, stops
-from swarfline.outlook import RECENT_CYCLES, machine_forecasts
+from swarfline.outlook import RECENT_CYCLES, machine_prospect, tool_list
 from swarfline.serve.capability import can_tell
 from swarfline.serve.room import Room
 from swarfline.store import CycleStart
@@ -215,10 +216,18 @@ class Assembly:
         planned = self.room.calendar.planned(machine, *span)
         return pace(sum(quantities.values()), item_us, planned, span, self.now_us, estimate)
 
+    def prospect(self, machine: str) -> Prospect:
+        """What one machine makes at present, and how fast."""
+        recent = self.last_cycles(machine) if self.span[1] == self.now_us else None
+        return self._once(
+            "a",
+            machine,
+            lambda: machine_prospect(self.room.queries, self.room.calendar, machine, self.now_us, recent),
+        )
+
     def forecasts(self, machine: str) -> list[ToolForecast]:
         """Tool forecasts of one machine as of the present."""
-        recent = self.last_cycles(machine) if self.span[1] == self.now_us else None
-        return machine_forecasts(self.room.queries, self.room.calendar, machine, self.now_us, recent)
+        return tool_list(self.room.queries, machine, self.prospect(machine))
 
 
 def _beginning(stops: Sequence[Stop], span: Interval) -> Sequence[Stop]:

@@ -38,9 +38,15 @@ class ToolRow(Shape):
     share_used_pct: float | None
     consumption_per_cycle: float | None
     cycles_left: int | None
+    cycles_left_low: int | None = Field(description="low to high hold the truth in 80 % of the cases")
+    cycles_left_high: int | None
     parts_left: int | None
     warning_at: str | None = Field(description="null too once the level is reached")
+    warning_at_low: str | None
+    warning_at_high: str | None
     limit_at: str | None = Field(description="null too once the limit is reached")
+    limit_at_low: str | None
+    limit_at_high: str | None
     locked: bool
     state: Literal["ok", "warning", "due", "unknown"]
 
@@ -106,9 +112,15 @@ def tool_row(room: Room, tool: ToolForecast) -> ToolRow:
         share_used_pct=None if tool.share_used is None else tool.share_used * 100,
         consumption_per_cycle=tool.consumption_per_cycle,
         cycles_left=tool.cycles_left,
+        cycles_left_low=tool.cycles_left_low,
+        cycles_left_high=tool.cycles_left_high,
         parts_left=tool.parts_left,
         warning_at=show_or_none(tool.warning_at_us, room.zone),
+        warning_at_low=show_or_none(tool.warning_at_low_us, room.zone),
+        warning_at_high=show_or_none(tool.warning_at_high_us, room.zone),
         limit_at=show_or_none(tool.limit_at_us, room.zone),
+        limit_at_low=show_or_none(tool.limit_at_low_us, room.zone),
+        limit_at_high=show_or_none(tool.limit_at_high_us, room.zone),
         locked=tool.locked,
         state=tool.state,  # type: ignore[arg-type]
     )

@@ -8,7 +8,8 @@ from typing import Any, NamedTuple, TypeVar
 from sqlalchemy import ColumnElement, Engine, Select, Table, and_, func, or_, select
 
 from swarfline.alerts import Alert
-from swarfline.facts import COMPLETE, Alarm, Condition, Cycle, Energy, Fact, Gap, ToolLife
+from swarfline.calendar import Interval, subtract
+from swarfline.facts import COMPLETE, UNOBSERVED, Alarm, Condition, Cycle, Energy, Fact, Gap, ToolLife
 from swarfline.store import tables
 from swarfline.store.cycle_tools import CycleTools
 from swarfline.store.rows import from_row, names
@@ -119,6 +120,59 @@ class Queries:
         )
         with self._engine.connect() as connection:
             return [CycleStart(*row) for row in connection.execute(query.order_by(table.c.start_us))]
+
+    def bare_cycles(self, machine: str, limit: int, before_us: int) -> list[Cycle]:
+        """Like ``last_cycles``, of many: without steps, energy, tools and strip, which are long to read."""
+        table = tables.cycles
+        columns = (table.c[n] for n in ("start_us", "end_us", "outcome", "program", "part", "lot", "parts"))
+        query = select(*columns).where(
+            table.c.machine == machine,
+            table.c.start_us < before_us,
+            table.c.end_us <= before_us,
+            table.c.outcome == COMPLETE,
+        )
+        with self._engine.connect() as connection:
+            rows = connection.execute(query.order_by(table.c.start_us.desc()).limit(limit)).all()
+        return [Cycle(machine, *row) for row in reversed(rows)]
+
+    def lot_counts(self, machine: str, lot: str, since_us: int) -> tuple[dict[str, int], int | None]:
+        """Parts of a lot by kind of count, and when its first part was counted, None before that."""
+        table = tables.counts
+        query = (
+            select(table.c.count_kind, func.sum(table.c.quantity), func.min(table.c.time_us))
+            .where(table.c.machine == machine, table.c.time_us >= since_us, table.c.lot == lot)
+            .group_by(table.c.count_kind)
+        )
+        with self._engine.connect() as connection:
+            rows = connection.execute(query).all()
+        return {kind: int(quantity) for kind, quantity, _ in rows}, min((row[2] for row in rows), default=None)
+
+    def lot_of_cycles(self, machine: str, lot: str, since_us: int) -> tuple[int | None, int | None]:
+        """Parts that the cycles of a lot made, and when the first one began; for machines that count no parts."""
+        table = tables.cycles
+        query = select(func.sum(table.c.parts), func.min(table.c.start_us)).where(
+            table.c.machine == machine, table.c.start_us >= since_us, table.c.lot == lot
+        )
+        with self._engine.connect() as connection:
+            made, first = connection.execute(query).one()
+        return None if made is None else int(made), first
+
+    def observed(self, machine: str, start_us: int, end_us: int) -> list[Interval]:
+        """The parts of [start, end) in which the machine's condition is known, sorted and disjoint."""
+        told = self.bounds(machine)
+        if told is None:
+            return []
+        table = tables.conditions
+        query = select(table.c.start_us, table.c.end_us).where(
+            table.c.machine == machine,
+            table.c.start_us < end_us,
+            table.c.end_us > start_us,
+            table.c.condition == UNOBSERVED,
+        )
+        with self._engine.connect() as connection:
+            dark = [(row.start_us, row.end_us) for row in connection.execute(query.order_by(table.c.start_us))]
+        start_us, end_us = max(start_us, told[0]), min(end_us, told[1])
+        return subtract([(start_us, end_us)], dark) if start_us < end_us else []
 
     def running_cycle(self, machine: str) -> Cycle | None:
         """The cycle that was going on at the last commit."""

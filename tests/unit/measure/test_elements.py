@@ -5,9 +5,9 @@ from fractions import Fraction
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swarfline.calendar import intersect, subtract, total
+from swarfline.calendar import intersect, total
 from swarfline.facts import CONDITIONS, PRODUCING, UNOBSERVED
-from swarfline.measure.elements import DELAY, DOWN, NOT_PRODUCING, TimeElements, time_elements, worked
+from swarfline.measure.elements import DELAY, DOWN, NOT_PRODUCING, TimeElements, time_elements
 
 from .timelines import END, plans, spans, tiled, timelines
 
@@ -78,11 +78,3 @@ def test_splitting_a_span_and_adding_is_the_whole(facts, planned, span, at):
     cut = min(max(at, span[0]), span[1])
     first, second = time_elements(facts, planned, (span[0], cut)), time_elements(facts, planned, (cut, span[1]))
     assert first + second == time_elements(facts, planned, span)
-
-
-@given(timelines(), plans())
-def test_worked_time_is_planned_and_observed(facts, planned):
-    found = worked(facts, planned)
-    assert total(found) == time_elements(facts, planned, (0, 10 * END)).observed_us
-    assert subtract(found, planned) == []
-    assert found == sorted(found)

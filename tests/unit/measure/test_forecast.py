@@ -1,5 +1,7 @@
 """Tool forecast: consumption, cycles and parts left, times, states."""
 
+from random import Random
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,10 +15,10 @@ from swarfline.measure.forecast import (
     consumption_per_cycle,
     cycles_until,
     life_used,
-    recent_cycles,
     tool_forecasts,
     whole_cycles,
 )
+from swarfline.measure.prospect import recent_cycles
 
 from .timelines import HOUR, MINUTE, cycle, use
 
@@ -176,3 +178,42 @@ def test_ended_lives_are_passed_over():
 @pytest.mark.parametrize(("basis", "unit"), [("count", "1"), ("time", "s"), ("distance", "m")])
 def test_units_follow_the_life_basis(basis, unit):
     assert forecast(life(5.0, basis=basis), []).unit == unit
+
+
+def test_low_and_high_are_about_the_forecast():
+    used = [Random(i).gauss(9.0, 1.0) for i in range(48)]
+    cycles = [cycle(i * 10 * MINUTE, 9 * MINUTE, tools=(use("7", u),)) for i, u in enumerate(used)]
+    found = forecast(life(0.0, 45.5 * consumption_per_cycle(used), 200.0), cycles)
+    assert found.cycles_left_low < found.cycles_left == 45 < found.cycles_left_high
+    assert found.limit_at_low_us < found.limit_at_us < found.limit_at_high_us
+    assert found.warning_at_low_us < found.warning_at_us < found.warning_at_high_us < found.limit_at_us
+    assert found.full_life_cycles == 45
+
+
+def test_what_every_cycle_uses_alike_is_certain_but_not_when():
+    found = forecast(life(93.0), ten_minutely(48))
+    assert found.cycles_left_low == found.cycles_left_high == 7
+    about = 553 * MINUTE // 100
+    assert found.limit_at_us - found.limit_at_low_us == pytest.approx(about, rel=0.001), (
+        "the running cycle's place"
+    )
+    assert found.limit_at_high_us - found.limit_at_us == pytest.approx(about, rel=0.001)
+
+
+def test_low_and_high_are_unknown_where_the_forecast_is():
+    for found in (forecast(life(50.0), []), forecast(life(50.0, tool="9"), ten_minutely(48))):
+        assert (
+            found.cycles_left_low
+            is found.cycles_left_high
+            is found.limit_at_low_us
+            is found.limit_at_high_us
+            is None
+        )
+    due = forecast(life(103.0), ten_minutely(48))
+    assert (due.cycles_left_low, due.cycles_left_high) == (0, 0)
+    assert due.limit_at_low_us is due.limit_at_high_us is None
+    once = forecast(
+        life(50.0), [*ten_minutely(47), cycle(470 * MINUTE, 9 * MINUTE, program="P2", tools=(use("7", 1.0),))]
+    )
+    assert once.cycles_left == 50
+    assert once.cycles_left_low is once.limit_at_low_us is None, "one cycle tells no spread"

@@ -7,11 +7,21 @@ from hypothesis import strategies as st
 
 from swarfline.calendar import intersect
 from swarfline.facts import ABORTED
-from swarfline.measure.rate import HORIZON_US, cycle_pace, reach_time
+from swarfline.measure import rate
+from swarfline.measure.rate import HORIZON_US, CyclePace, after_work
 
 from .timelines import HOUR, MINUTE, cycle
 
 DAY = 24 * HOUR
+
+
+def cycle_pace(cycles, worked):
+    found = rate.cycle_pace(cycles, worked, 8 * HOUR)
+    return found and found.per_us
+
+
+def reach_time(cycles, per_us, planned_between, now):
+    return after_work(CyclePace(per_us, None).work_us(cycles), planned_between, now)
 
 
 def hourly(count, until):
@@ -69,9 +79,7 @@ def test_a_time_is_reached_by_walking_through_planned_time():
 
 def test_nothing_left_is_now_and_nothing_known_is_none():
     assert reach_time(0, Fraction(1, HOUR), shifts, 77) == 77
-    assert reach_time(None, Fraction(1, HOUR), shifts, 0) is None
-    assert reach_time(5, None, shifts, 0) is None
-    assert reach_time(5, Fraction(0), shifts, 0) is None
+    assert after_work(None, shifts, 0) is None
 
 
 def test_beyond_the_horizon_nothing_is_told():

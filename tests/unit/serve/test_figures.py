@@ -162,6 +162,9 @@ def test_tool_forecast(get):
         1,
     )
     assert row["limit_at"] is not None and row["warning_at"] is None
+    assert (row["cycles_left_low"], row["cycles_left_high"]) == (5, 5), "every cycle uses one"
+    assert row["limit_at_low"] < row["limit_at"] < row["limit_at_high"]
+    assert row["warning_at_low"] is row["warning_at_high"] is None
     assert get("machines/N1/tools")["items"] == [row]
 
 

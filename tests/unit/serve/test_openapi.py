@@ -42,6 +42,8 @@ PATHS = (
     "/api/v1/pace",
     "/api/v1/studies",
     "/api/v1/run-offs",
+    "/api/v1/lots",
+    "/api/v1/tool-plan",
     "/api/v1/alerts",
     "/api/v1/servers",
     "/api/v1/definitions",

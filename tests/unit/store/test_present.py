@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from swarfline.facts import COMPLETE, Condition, Cycle, ToolLife, ToolUse
+from swarfline.facts import COMPLETE, UNOBSERVED, Condition, Cycle, ToolLife, ToolUse
 from swarfline.store import Batch
 
 
@@ -126,3 +128,31 @@ def test_an_empty_batch(store):
 
 def test_whether_the_database_answers(store):
     assert store.queries.reachable()
+
+
+def test_bare_cycles_are_the_last_ones_without_what_is_long(store):
+    told = [replace(c, tools=(ToolUse("7", 1, 0, 0),), energy_j=5.0, step_us=(1, 2, 3, 4, 0)) for c in CYCLES]
+    fill(store, *told)
+    bare = [Cycle("N1", c.start_us, c.end_us, COMPLETE, c.program) for c in store.queries.last_cycles("N1", 9, 99)]
+    assert [c.start_us for c in bare] == [0, 20, 30]
+    assert store.queries.bare_cycles("N1", 9, 99) == bare
+    assert store.queries.bare_cycles("N1", 2, 99) == bare[1:]
+    assert store.queries.bare_cycles("N1", 9, 39) == bare[:2]
+
+
+@pytest.mark.parametrize(
+    ("asked", "expected"),
+    [
+        ((0, 99), [(5, 20), (30, 60)]),
+        ((7, 50), [(7, 20), (30, 50)]),
+        ((22, 28), []),
+        ((25, 35), [(30, 35)]),
+        ((70, 99), []),
+        ((30, 30), []),
+    ],
+)
+def test_observed_time(store, asked, expected):
+    shown = [("producing", 5, 10), ("waiting", 10, 20), (UNOBSERVED, 20, 30), ("producing", 30, 60)]
+    fill(store, *(Condition("N1", start, end, condition) for condition, start, end in shown))
+    assert store.queries.observed("N1", *asked) == expected
+    assert store.queries.observed("S1", *asked) == []
