@@ -101,6 +101,19 @@ class Queries:
         with self._engine.connect() as connection:
             return [CycleStart(*row) for row in connection.execute(query.order_by(table.c.start_us))]
 
+    def cycle_energies(self, machine: str, start_us: int, end_us: int) -> list[tuple[str, str, int, float | None]]:
+        """Program, part, parts and joules of the complete cycles that began in [start, end), in time order."""
+        table = tables.cycles
+        query = select(table.c.program, table.c.part, table.c.parts, table.c.energy_j).where(
+            table.c.machine == machine,
+            table.c.start_us >= start_us,
+            table.c.start_us < end_us,
+            table.c.outcome == COMPLETE,
+        )
+        with self._engine.connect() as connection:
+            found = connection.execute(query.order_by(table.c.start_us))
+            return [(row.program, row.part, row.parts, row.energy_j) for row in found]
+
     def running_cycle(self, machine: str) -> Cycle | None:
         """The cycle that was going on at the last commit."""
         table = tables.cycles

@@ -34,6 +34,8 @@ PATHS = (
     "/api/v1/cycle-trends",
     "/api/v1/tool-forecasts",
     "/api/v1/energy",
+    "/api/v1/energy-demand",
+    "/api/v1/energy-per-cycle",
     "/api/v1/pace",
     "/api/v1/alerts",
     "/api/v1/servers",
