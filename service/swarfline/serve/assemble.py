@@ -109,6 +109,9 @@ class Assembly:
         """What a machine made in disjoint ``spans``; of a ``part``, what it made in the whole span."""
         if part is not None:
             return self.production(machine, self.span, part)
+        return self._once(f"m/{spans}", machine, lambda: self._made(machine, spans))
+
+    def _made(self, machine: str, spans: Sequence[Interval]) -> Production:
         return sum((self.production(machine, s) for s in spans), Production())
 
     def elements(self, machine: str, spans: Sequence[Interval]) -> TimeElements:

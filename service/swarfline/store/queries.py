@@ -10,7 +10,7 @@ from sqlalchemy import ColumnElement, Engine, Select, Table, and_, func, or_, se
 from swarfline.alerts import Alert
 from swarfline.facts import COMPLETE, Alarm, Condition, Cycle, Energy, Fact, Gap, ToolLife
 from swarfline.store import tables
-from swarfline.store.rows import from_row, names
+from swarfline.store.rows import from_values, names
 
 F = TypeVar("F", bound=Fact)
 
@@ -66,7 +66,7 @@ class Queries:
 
     def _facts(self, kind: type[F], query: Select[Any]) -> list[F]:
         with self._engine.connect() as connection:
-            return [from_row(kind, row) for row in connection.execute(query).mappings()]
+            return [from_values(kind, row) for row in connection.execute(query).all()]
 
     def open_tool_lives(self, machine: str) -> list[ToolLife]:
         """The tools that are in the machine now."""
