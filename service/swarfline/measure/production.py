@@ -6,7 +6,7 @@ good + scrap + unjudged = total, always. Parts that are not judged count as good
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from fractions import Fraction
 from statistics import median_low
 
@@ -111,17 +111,25 @@ def production(
     its ``cycles`` (which may reach further back than the span). Where a machine counts no parts, pass
     ``counts_from_cycles``.
     """
-    by_part: dict[str, Quantities] = {}
+    sums: dict[str, list[int]] = {}
     for count in counts:
         if span[0] <= count.time_us < span[1]:
-            by_part[count.part] = by_part.get(count.part, _NOTHING) + _quantities(count)
-    return sum((_timed(p, q, plans, cycles) for p, q in sorted(by_part.items())), Production())
+            own = sums.setdefault(count.part, [0] * len(fields(Quantities)))
+            for place in _PLACES[count.count_kind, count.across_gap]:
+                own[place] += count.quantity
+    by_part = {part: Quantities(*sums[part]) for part in sorted(sums)}
+    return sum((_timed(p, q, plans, cycles) for p, q in by_part.items()), Production())
 
 
-def _quantities(count: Count) -> Quantities:
-    seen = {kind: count.quantity * (count.count_kind == kind) for kind in (TOTAL, GOOD, SCRAP)}
-    gap = int(count.across_gap)
-    return Quantities(seen[TOTAL], seen[GOOD], seen[SCRAP], gap * seen[TOTAL], gap * seen[SCRAP])
+_PLACES = {
+    (TOTAL, False): (0,),
+    (GOOD, False): (1,),
+    (SCRAP, False): (2,),
+    (TOTAL, True): (0, 3),
+    (GOOD, True): (1,),
+    (SCRAP, True): (2, 4),
+}
+"""The fields of Quantities that a count adds to, by its kind and whether it was made across a gap."""
 
 
 def _timed(part: str, made: Quantities, plans: Mapping[str, PartPlan], cycles: Sequence[Cycle]) -> Production:

@@ -75,11 +75,10 @@ def _stop(
     near = _near(planned, starts, run[0].start_us, run[-1].end_us)
     parts = [(fact, intersect([(fact.start_us, fact.end_us)], near)) for fact in run]
     parts = [(fact, pieces) for fact, pieces in parts if pieces]
-    window = window_of(span)
-    counted = _by_condition((fact, intersect(pieces, window)) for fact, pieces in parts)
+    whole = _by_condition(parts)
+    counted = whole if _lies_in(span, parts) else _inside(span, parts)
     if not counted:
         return None
-    whole = _by_condition(parts)
     length = sum(whole.values())
     alarm = next((fact for fact, _ in parts if fact.alarm_code or fact.alarm_text), None)
     code, text = (alarm.alarm_code, alarm.alarm_text) if alarm else ("", "")
@@ -99,6 +98,15 @@ def _stop(
         _restore(parts),
         tuple((fact.condition, piece) for fact, pieces in parts for piece in pieces),
     )
+
+
+def _lies_in(span: Interval, parts: Sequence[tuple[Condition, list[Interval]]]) -> bool:
+    return not parts or (span[0] <= parts[0][1][0][0] and parts[-1][1][-1][1] <= span[1])
+
+
+def _inside(span: Interval, parts: Iterable[tuple[Condition, list[Interval]]]) -> dict[str, int]:
+    window = window_of(span)
+    return _by_condition((fact, intersect(pieces, window)) for fact, pieces in parts)
 
 
 def _restore(parts: Sequence[tuple[Condition, list[Interval]]]) -> int | None:

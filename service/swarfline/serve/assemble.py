@@ -5,7 +5,7 @@ Facts are read once per machine and kind, with a margin of a day where a stop ma
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from fractions import Fraction
@@ -66,9 +66,13 @@ class Assembly:
         """Cycles that overlap the span."""
         return self._once("y", machine, lambda: self.room.queries.facts(Cycle, machine, *self.span))
 
-    def energies(self, machine: str) -> list[Energy]:
-        """Pieces of energy that overlap the span."""
-        return self._once("e", machine, lambda: self.room.queries.facts(Energy, machine, *self.span))
+    def energies(self, machine: str, span: Interval | None = None) -> list[Energy]:
+        """Pieces of energy that overlap the span asked about, or a ``span`` in it."""
+        known = self._once("e", machine, lambda: self.room.queries.facts(Energy, machine, *self.span))
+        if span is None:
+            return known
+        first = bisect_right(known, span[0], key=lambda e: e.end_us)
+        return known[first : bisect_left(known, span[1], key=lambda e: e.start_us)]
 
     def counts(self, machine: str) -> list[Count]:
         """Counts in the span; for machines that count no parts, the parts of their complete cycles."""
@@ -106,6 +110,9 @@ class Assembly:
         """What a machine made in disjoint ``spans``; of a ``part``, what it made in the whole span."""
         if part is not None:
             return self.production(machine, self.span, part)
+        return self._once(f"m/{spans}", machine, lambda: self._made(machine, spans))
+
+    def _made(self, machine: str, spans: Sequence[Interval]) -> Production:
         return sum((self.production(machine, s) for s in spans), Production())
 
     def elements(self, machine: str, spans: Sequence[Interval]) -> TimeElements:
@@ -186,8 +193,13 @@ class Assembly:
     def energy(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> EnergySums:
         """Energy and good parts of one machine over disjoint ``spans``."""
         made = self.made(machine, spans, part).all_parts
-        taken = sum((energy_summary(self.energies(machine), s, 0, 0) for s in spans), EnergySums())
+        taken = sum((energy_summary(self.energies(machine, s), s, 0, 0) for s in spans), EnergySums())
         return replace(taken, good=made.good, produced=made.total)
+
+    def energy_coverage(self, machines: Iterable[str]) -> Fraction | None:
+        """Share of the whole span whose energy is known, of these machines together."""
+        found = (energy_summary(self.energies(m, self.span), self.span, 0, 0) for m in machines)
+        return sum(found, EnergySums()).coverage
 
     def plan_of(self, part: str, cycles: Sequence[Cycle]) -> PartPlan | None:
         """The plan of a part, or the stand-in that its cycles give."""

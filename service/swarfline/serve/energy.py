@@ -11,6 +11,7 @@ from pydantic import Field
 
 from swarfline.facts import CONDITIONS, Energy
 from swarfline.measure.energy import JOULES_PER_KWH, EnergySums, demand, energy_figures, peak
+from swarfline.measure.energy_use import base_load, charges, mean_power, total_base_load
 from swarfline.plant import Machine
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.capability import can_tell
@@ -53,6 +54,19 @@ class ConditionKwh(Shape):
     waiting_kwh: float | None
 
 
+class ConditionKw(Shape):
+    """Mean power by condition, of one machine; null: no energy known in that condition."""
+
+    unobserved_kw: float | None
+    off_kw: float | None
+    out_of_service_kw: float | None
+    setup_kw: float | None
+    held_kw: float | None
+    producing_kw: float | None
+    fault_kw: float | None
+    waiting_kw: float | None
+
+
 class EnergyRow(SliceShape):
     """Energy of one machine, cell, part, day, …; machines that tell no energy are left out."""
 
@@ -61,6 +75,12 @@ class EnergyRow(SliceShape):
     energy_per_part: FigureShape
     energy_per_good_part: FigureShape
     by_condition: ConditionKwh
+    mean_power: ConditionKw
+    base_load_kw: float | None = Field(description="power taken when nothing is produced; not by part")
+    base_load_quarters: int = Field(description="quarters of an hour that it was taken from")
+    cost: float | None = Field(description="null without a price in the plant file")
+    currency: str | None = Field(description="ISO 4217 code")
+    co2_kg: float | None = Field(description="null without a factor in the plant file")
     demand_peak_kw: float | None = Field(description="highest mean of a quarter of an hour; not by part")
     demand_peak_at: str | None
     demand_peak_coverage_pct: float | None = Field(description="below 100 the peak is a lower bound")
@@ -98,9 +118,8 @@ def list_energy(
     """Energy of the span. Here coverage is the share of the whole span whose energy is known."""
     work = Assembly(room, asked.interval, asked.now_us)
     telling = energy_machines(room, room.machines(machine, cell))
-    whole = reduce(add, (work.energy(m.id, [work.span]) for m in telling), EnergySums())
     rows = [energy_row(work, piece) for piece in slices(work, by, telling)]
-    return reply.figures(room, asked, whole.coverage, EnergyRow, rows)
+    return reply.figures(room, asked, work.energy_coverage([m.id for m in telling]), EnergyRow, rows)
 
 
 def energy_machines(room: Room, machines: list[Machine]) -> list[Machine]:
@@ -114,8 +133,13 @@ def energy_row(work: Assembly, piece: Slice) -> EnergyRow:
     sums = reduce(add, (work.energy(p.machine, p.spans, p.part) for p in piece.pieces), EnergySums())
     figures = energy_figures(sums)
     whole = all(p.part is None for p in piece.pieces)
-    pieces = [e for m in piece.machines for e in work.energies(m)] if whole else []
-    top = peak(demand(pieces, piece.span, len(piece.machines))) if pieces else None
+    series = {m: work.energies(m, piece.span) for m in piece.machines} if whole else {}
+    top = (
+        peak(demand([e for found in series.values() for e in found], piece.span, len(series))) if series else None
+    )
+    base = total_base_load(base_load(found, piece.span) for found in series.values())
+    table = work.room.plant.energy
+    charged = charges(figures["energy"].value, table.price_per_kwh, table.co2_kg_per_kwh)
     return EnergyRow(
         **slice_fields(work, piece),
         good=sums.good,
@@ -123,12 +147,27 @@ def energy_row(work: Assembly, piece: Slice) -> EnergyRow:
         energy_per_part=figure(figures["energy_per_part"], "kWh, 1"),
         energy_per_good_part=figure(figures["energy_per_good_part"], "kWh, 1"),
         by_condition=_kwh(sums),
-        demand_peak_kw=None if top is None or top.mean_w is None else top.mean_w / 1000,
+        mean_power=_kw(sums),
+        base_load_kw=_kilowatts(base.watts),
+        base_load_quarters=base.quarters,
+        cost=charged["energy_cost"],
+        currency=work.room.plant.figures.currency,
+        co2_kg=charged["energy_co2"],
+        demand_peak_kw=None if top is None else _kilowatts(top.mean_w),
         demand_peak_at=None if top is None else show(top.start_us, zone),
         demand_peak_coverage_pct=None if top is None else float(top.coverage * 100),
     )
 
 
+def _kilowatts(watts: float | None) -> float | None:
+    return None if watts is None else watts / 1000
+
+
 def _kwh(sums: EnergySums) -> ConditionKwh:
     known = sums.by_condition_j
     return ConditionKwh(**{f"{c}_kwh": known[c] / JOULES_PER_KWH if c in known else None for c in CONDITIONS})
+
+
+def _kw(sums: EnergySums) -> ConditionKw:
+    known = mean_power(sums)
+    return ConditionKw(**{f"{c}_kw": _kilowatts(known.get(c)) for c in CONDITIONS})

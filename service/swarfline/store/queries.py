@@ -12,7 +12,7 @@ from swarfline.calendar import Interval, subtract
 from swarfline.facts import COMPLETE, UNOBSERVED, Alarm, Condition, Cycle, Energy, Fact, Gap, ToolLife
 from swarfline.store import tables
 from swarfline.store.cycle_tools import CycleTools
-from swarfline.store.rows import from_row, names
+from swarfline.store.rows import from_values, names
 
 F = TypeVar("F", bound=Fact)
 
@@ -68,7 +68,7 @@ class Queries:
 
     def _facts(self, kind: type[F], query: Select[Any]) -> list[F]:
         with self._engine.connect() as connection:
-            return [from_row(kind, row) for row in connection.execute(query).mappings()]
+            return [from_values(kind, row) for row in connection.execute(query).all()]
 
     def open_tool_lives(self, machine: str) -> list[ToolLife]:
         """The tools that are in the machine now."""
@@ -173,6 +173,19 @@ class Queries:
             dark = [(row.start_us, row.end_us) for row in connection.execute(query.order_by(table.c.start_us))]
         start_us, end_us = max(start_us, told[0]), min(end_us, told[1])
         return subtract([(start_us, end_us)], dark) if start_us < end_us else []
+
+    def cycle_energies(self, machine: str, start_us: int, end_us: int) -> list[tuple[str, str, int, float | None]]:
+        """Program, part, parts and joules of the complete cycles that began in [start, end), in time order."""
+        table = tables.cycles
+        query = select(table.c.program, table.c.part, table.c.parts, table.c.energy_j).where(
+            table.c.machine == machine,
+            table.c.start_us >= start_us,
+            table.c.start_us < end_us,
+            table.c.outcome == COMPLETE,
+        )
+        with self._engine.connect() as connection:
+            found = connection.execute(query.order_by(table.c.start_us))
+            return [(row.program, row.part, row.parts, row.energy_j) for row in found]
 
     def running_cycle(self, machine: str) -> Cycle | None:
         """The cycle that was going on at the last commit."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
 from operator import attrgetter
 from typing import Any, TypeVar
@@ -43,10 +43,17 @@ def _with_json(row: Row) -> Row:
 
 
 def from_row(kind: type[F], row: Mapping[Any, Any]) -> F:
-    """The fact of a row."""
-    values = {name: row[name] for name in names(kind)}
-    if kind is Cycle:
-        values["step_us"] = tuple(json.loads(values["step_us"]))
-        values["tools"] = tuple(ToolUse(*use) for use in json.loads(values["tools"]))
-        values["strip"] = tuple(StepPiece(*piece) for piece in json.loads(values["strip"]))
-    return kind(**values)
+    """The fact of a row by column names."""
+    return from_values(kind, [row[name] for name in names(kind)])
+
+
+def from_values(kind: type[F], values: Sequence[Any]) -> F:
+    """The fact of column values in the order of ``names``."""
+    if kind is not Cycle:
+        return kind(*values)
+    told = list(values)
+    step_us, tools, strip = _JSON_PLACES
+    told[step_us] = tuple(json.loads(told[step_us]))
+    told[tools] = tuple(ToolUse(*use) for use in json.loads(told[tools]))
+    told[strip] = tuple(StepPiece(*piece) for piece in json.loads(told[strip]))
+    return kind(*told)

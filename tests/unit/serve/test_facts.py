@@ -153,6 +153,7 @@ WRONG = (
     ("oee?from=2026-03-11T00:00:00Z", 422, "from"),
     ("oee?from=2020-01-01T00:00:00Z", 422, "from"),
     ("oee?span=year", 422, "span"),
+    ("energy-demand?from=2026-01-01T00:00:00Z", 422, "from"),
     ("oee?span=day&from=shift", 422, "span"),
     ("oee?by=colour", 422, "by"),
     ("oee?form=day", 422, "form"),

@@ -176,6 +176,32 @@ def test_energy(get):
     assert row["by_condition"]["fault_kwh"] is None
 
 
+def test_power_and_base_load_of_the_energy(get):
+    """24 quarters of an hour of 1 kWh, all of them producing: 4 kW, and no base load."""
+    (row,) = get("energy", span="shift")["items"]
+    assert row["mean_power"]["producing_kw"] == pytest.approx(4) and row["mean_power"]["fault_kw"] is None
+    assert (row["base_load_kw"], row["base_load_quarters"]) == (None, 0)
+    assert (row["cost"], row["currency"], row["co2_kg"]) == (None, None, None)
+    assert row["energy_per_part"]["value"] == pytest.approx(24 / 110)
+
+
+@pytest.mark.parametrize("by", ["plant", "cell", "machine"])
+def test_energy_demand(get, by):
+    """From midnight on; energy is known from 06:00, of N1 alone."""
+    found = get("energy-demand", by=by)
+    assert len(found["items"]) == 12 * 4 and found["coverage_pct"] == 50
+    assert {r["key"] for r in found["items"]} == {{"plant": "plant", "cell": "north", "machine": "N1"}[by]}
+    before, after = found["items"][23], found["items"][24]
+    assert (before["start"], before["demand_kw"], before["coverage_pct"]) == ("2026-03-10T05:45:00+01:00", None, 0)
+    assert (after["demand_kw"], after["coverage_pct"]) == (4, 100)
+
+
+def test_energy_per_cycle(get):
+    (row,) = get("energy-per-cycle")["items"]
+    assert (row["machine"], row["program"], row["part"], row["cycles"]) == ("N1", "O1201", "PH-12", 110)
+    assert row["median_kwh"] == pytest.approx(0.2) and row["energy_per_cycle_part"]["value"] == pytest.approx(0.2)
+
+
 def test_series(get):
     found = get("machines/N1/cycles/series")
     assert (len(found["t_s"]), len(found["y_s"]), found["count"]) == (110, 110, 110)

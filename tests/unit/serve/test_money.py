@@ -17,10 +17,20 @@ from swarfline.store import Batch, Store
 from .client import Client
 from .works import FAULT_AT, NOW, PLANT, facts, status
 
+MONEY = """
+[figures]
+currency = "EUR"
+
+[energy]
+price_per_kwh = 0.25
+co2_kg_per_kwh = 0.4
+
+[[parts]]
+id = "VC-30"
+planned_cycle_time_s = 320
+"""
 RATED = PLANT.replace('id = "N1"\n', 'id = "N1"\nhourly_rate = 90\n').replace(
-    "[[parts]]",
-    '[figures]\ncurrency = "EUR"\n\n[[parts]]\nid = "VC-30"\nplanned_cycle_time_s = 320\n\n[[parts]]',
-    1,
+    "[[parts]]", f"{MONEY}\n[[parts]]", 1
 )
 
 
@@ -87,3 +97,9 @@ def test_reasons_have_parts_and_money(ask):
     (door,) = [r for r in rows if r["reason"] == "Door switch"]
     assert (door["money"], door["parts"]) == (1810 / 40, 1810 / 160)
     assert [r["loss"] for r in rows] == ["stop_loss", "stop_loss", "good_parts", "scrap_parts", "slow_running"]
+
+
+def test_energy_costs_and_emits(ask):
+    (row,) = ask("energy")
+    assert row["energy"]["value"] == pytest.approx(24)
+    assert (row["cost"], row["currency"], row["co2_kg"]) == (pytest.approx(6), "EUR", pytest.approx(9.6))

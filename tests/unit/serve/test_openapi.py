@@ -39,6 +39,8 @@ PATHS = (
     "/api/v1/tool-replacement",
     "/api/v1/tool-loads",
     "/api/v1/energy",
+    "/api/v1/energy-demand",
+    "/api/v1/energy-per-cycle",
     "/api/v1/pace",
     "/api/v1/studies",
     "/api/v1/run-offs",

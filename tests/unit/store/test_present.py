@@ -85,6 +85,20 @@ def test_a_tool_that_only_looks_like_another_is_told_apart(store):
     assert cycles.of('7"', 0, 99, 9) == (1, [("O", ToolUse('7"', 2, 5, 4))])
 
 
+def test_when_cycles_began_and_what_they_make(store):
+    fill(store, *CYCLES, Cycle("N1", 60, 70, COMPLETE, "O1", "PH-12"))
+    ask = store.queries.cycle_starts
+    assert ask("N1", 15, 35) == [(10, ""), (20, ""), (30, "")], "the one that reaches into the span, too"
+    assert ask("N1", 55, 99) == [(60, "PH-12")]
+    assert ask("N1", 20, 20) == [] and ask("N2", 0, 99) == []
+
+
+def test_energy_of_the_complete_cycles_that_began_in_a_span(store):
+    fill(store, *CYCLES, Cycle("N1", 60, 70, COMPLETE, "O1", "PH-12", parts=2, energy_j=7.5))
+    assert store.queries.cycle_energies("N1", 30, 61) == [("O1", "", 0, None), ("O1", "PH-12", 2, 7.5)]
+    assert store.queries.cycle_energies("N1", 61, 99) == []
+
+
 def test_the_running_cycle(store):
     assert store.queries.running_cycle("N1") is None
     fill(store, *CYCLES)
