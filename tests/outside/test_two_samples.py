@@ -76,6 +76,17 @@ def test_an_interval_needs_enough_values():
     assert Ranks.of([1.0, 2, 3, 4], [5.0, 6, 7, 8.5]).shift_interval == (1.0, 7.5)
 
 
+def test_an_interval_needs_enough_values_with_ties_too():
+    """3 · 3 pairs: 4.5 − 1.96 · 2.2 is below the first difference (arithmetic)."""
+    assert Ranks.of([1.0, 1, 2], [2.0, 3, 3]).shift_interval is None
+
+
+def test_where_the_exact_distribution_ends():
+    small, large = list(map(float, range(0, 98, 2))), list(map(float, range(1, 101, 2)))
+    assert (len(small), len(large)) == (49, 50)
+    assert Ranks.of(small, large[:49]).exact and not Ranks.of(small, large).exact
+
+
 @pytest.mark.parametrize(("sizes", "grid"), [((8, 12), None), ((60, 55), None), ((60, 80), 0.5)])
 def test_shift_intervals_hold_the_truth_as_often_as_they_say(sizes, grid):
     """Simulation, 1000 runs, seed 20260101: 95 % ± 2 %; with few values or coarse ones it may be surer."""

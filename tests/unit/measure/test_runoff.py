@@ -53,6 +53,10 @@ def test_rulings(limit_s, ruling):
     assert words[ruling] in in_words(found)
 
 
+def test_a_mean_above_the_planned_time_is_told_first():
+    assert in_words(of(run(40), limit_s=38)).startswith("Not reached: the mean is 2.00 s above the planned time; ")
+
+
 def test_another_target():
     assert of(run(40), target=3.0).ruling == NOT_CAPABLE
 
@@ -70,7 +74,7 @@ def test_few_cycles_are_not_judged_but_their_lower_bound_is_told():
 def test_the_newest_cycles_count_and_those_between_them_are_told():
     cycles = run(40, 60)
     cycles[20] = cycle(20 * 100 * SECOND, 80 * SECOND, held=30 * SECOND)
-    cycles[21] = cycle(21 * 100 * SECOND, 10 * SECOND, outcome=ABORTED, parts=0)
+    cycles[21] = cycle(21 * 100 * SECOND, 10 * SECOND, outcome=ABORTED)
     cycles[22] = cycle(22 * 100 * SECOND, 10 * SECOND, outcome=PARTIAL, parts=0)
     cycles[23] = cycle(23 * 100 * SECOND, 10 * SECOND, program="P2")
     cycles.append(cycle(6000 * SECOND, 5 * SECOND, open=True))
