@@ -222,8 +222,8 @@ def cautions(found: RunOff) -> list[str]:
         )
     if sample.effective < sample.count:
         told.append(
-            f"Cycles are like those before them (lag-1 correlation {sample.lag_1:.2f}): the interval of the index "
-            "takes no account of it and is too narrow."
+            f"Cycles are like those before them (autocorrelation {sample.autocorrelation:.2f}): the interval of "
+            "the index takes no account of it and is too narrow."
         )
     return [*told, *_interruptions(found)]
 

@@ -127,4 +127,4 @@ def test_a_run_that_is_not_steady_is_cautioned():
     jump = [cycle(i * 100 * SECOND, (40 if i < 25 else 42) * SECOND + i % 2 * 100_000) for i in range(50)]
     told = cautions(of(jump))
     assert "beyond the limits of single cycles" in told[0]
-    assert "lag-1 correlation" in told[1]
+    assert "autocorrelation" in told[1]

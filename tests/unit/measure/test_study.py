@@ -24,7 +24,7 @@ from swarfline.measure.trend import autocorrelation
 from .timelines import SECOND, cycle
 
 TURN = [0.0, 1.0, -1.0, 0.5, -0.5]
-"""Offsets whose lag-1 correlation is negative, so that every cycle counts."""
+"""Offsets whose autocorrelation is negative, so that every cycle counts."""
 
 
 def sample(level_s, count=20, **more):
@@ -112,10 +112,10 @@ def test_equal_times_without_any_spread():
 
 def test_cycles_that_follow_one_another_count_for_less():
     rising = of([40 + i // 10 for i in range(40)])
-    assert rising.lag_1 > 0.8 and rising.effective < 5
+    assert rising.autocorrelation > 0.8 and rising.effective < 5
     assert effective_count(sample(40).values_s) == 20
     (caution,) = cautions(Study(sample(40), rising))
-    assert "lag-1 correlation 0.9" in caution and "its 40 count as" in caution
+    assert "autocorrelation 0.9" in caution and "its 40 count as" in caution
     turns, waves = [40.0, 41.0] * 20, [40.0 + i // 4 % 2 for i in range(40)]
     narrow, wide = mean_difference(turns, turns), mean_difference(turns, waves)
     assert wide.interval[1] - wide.interval[0] > 1.3 * (narrow.interval[1] - narrow.interval[0])
