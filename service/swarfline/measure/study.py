@@ -31,7 +31,7 @@ SECOND_US = 1_000_000
 
 
 def effective_count(values: Sequence[float]) -> float:
-    """Independent values that tell as much of the mean: n · (1 − r) ÷ (1 + r) where the autocorrelation r is shown.
+    """Independent values that tell as much of the mean: n · (1 − r) ÷ (1 + r), if autocorrelation r is shown.
 
     r is shown above 1.96 ÷ √n; below it, and where it is negative, all n count. Exact for values that each keep
     the share r of the one before.
