@@ -109,8 +109,9 @@ def answer(room: Room, asked: Question) -> list[StudyRow] | list[RunOffRow]:
     """The studies, or the run-off, that were asked for; raises Unusable where there is no cycle at all."""
     if asked.run_off is not None:
         return [_judge(room, asked, asked.run_off)]
-    first = Side(asked.machine, span_of(room, asked.machine, asked.before or asked.span or ""), asked.program)
-    after = span_of(room, asked.other, asked.after or asked.span or "")
+    before = span_of(room, asked.machine, asked.before or asked.span or "")
+    after = span_of(room, asked.other, asked.after) if asked.after else before
+    first = Side(asked.machine, before, asked.program)
     second = Side(asked.other, after, asked.with_program or asked.program)
     rows = studies(room, first, second, room.now_us(), asked.part)
     if not rows:

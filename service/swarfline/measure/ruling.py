@@ -75,9 +75,9 @@ def cautions(study: Study) -> list[str]:
 
 def _of_sample(name: str, sample: Sample) -> list[str]:
     found = []
-    if sample.lag_1 is not None and sample.effective < sample.count:
+    if sample.autocorrelation is not None and sample.effective < sample.count:
         found.append(
-            f"Cycles of the {name} are like those before them (lag-1 correlation {sample.lag_1:.2f}): its "
+            f"Cycles of the {name} are like those before them (autocorrelation {sample.autocorrelation:.2f}): its "
             f"{sample.count} count as {sample.effective:.0f} for the mean; the interval of the shift and the "
             "probability by ranks take no account of it and claim too much."
         )

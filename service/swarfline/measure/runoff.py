@@ -203,6 +203,9 @@ def in_words(found: RunOff) -> str:
     if ruling == CAPABLE:
         return f"Shown: {between}, not below the target of {found.target:.2f}."
     if ruling == NOT_CAPABLE:
+        over = (found.sample.mean_s or 0) - (found.limit_s or 0)
+        if over > 0:
+            return f"Not reached: the mean is {over:.2f} s above the planned time; {between}."
         return f"Not reached: {between}, below the target of {found.target:.2f}."
     return f"Open: {between}, so {count} cycles do not settle the target of {found.target:.2f}. Run more cycles."
 
@@ -219,8 +222,8 @@ def cautions(found: RunOff) -> list[str]:
         )
     if sample.effective < sample.count:
         told.append(
-            f"Cycles are like those before them (lag-1 correlation {sample.lag_1:.2f}): the interval of the index "
-            "takes no account of it and is too narrow."
+            f"Cycles are like those before them (autocorrelation {sample.autocorrelation:.2f}): the interval of "
+            "the index takes no account of it and is too narrow."
         )
     return [*told, *_interruptions(found)]
 

@@ -31,7 +31,7 @@ SECOND_US = 1_000_000
 
 
 def effective_count(values: Sequence[float]) -> float:
-    """Independent values that tell as much of the mean: n · (1 − r) ÷ (1 + r) where r, that of lag 1, is shown.
+    """Independent values that tell as much of the mean: n · (1 − r) ÷ (1 + r), if autocorrelation r is shown.
 
     r is shown above 1.96 ÷ √n; below it, and where it is negative, all n count. Exact for values that each keep
     the share r of the one before.
@@ -130,8 +130,8 @@ class Sample:
         return deviation(self.values_s)
 
     @cached_property
-    def lag_1(self) -> float | None:
-        """Correlation of each cycle time with the next."""
+    def autocorrelation(self) -> float | None:
+        """Tie of each cycle time to the one before."""
         return autocorrelation(self.values_s)
 
     @cached_property
@@ -250,7 +250,6 @@ FIGURES = (
         "where the difference lies, 95 %",
         "Welch 1947; " + NIST + " 7.3.1",
     ),
-    Definition("lag_1_correlation", "Σ (x − x̄) · (next − x̄) ÷ Σ (x − x̄)²", "1", "do cycles follow", NIST),
     Definition("effective_cycles", "n′ = n · (1 − r) ÷ (1 + r)", "1", "cycles that count", "textbook"),
     Definition("shift", "median of all x₂ − x₁", "s", "change of the typical cycle", "Hodges & Lehmann 1963"),
     Definition("shift_interval", "outer x₂ − x₁ that U allows", "s", "95 %", "Hollander & Wolfe"),

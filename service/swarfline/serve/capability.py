@@ -36,7 +36,11 @@ NEEDS = (
         (("scrap_count", "good_count"),),
         "unjudged parts count as good",
     ),
-    Need("cycles", ("cycle_time_median", "cycle_time_limits", "level_step_size"), (_STATE, _PROGRESS)),
+    Need(
+        "cycles",
+        ("cycle_time_median", "cycle_time_limits", "level_step_size", "mean_difference", "run_off_index"),
+        (_STATE, _PROGRESS),
+    ),
     Need(
         "steps",
         ("measured_step_time", "planned_difference", "level_step_shares"),

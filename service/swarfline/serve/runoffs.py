@@ -65,7 +65,7 @@ class RunOffRow(Shape):
     over_low_pct: float | None = Field(description="ends of the 95 % interval of their share")
     over_high_pct: float | None
     beyond_count: int = Field(description="cycles beyond the limits of single cycles")
-    lag_1_correlation: float | None
+    autocorrelation: float | None = Field(description="tie to the cycle before, -1 to 1")
     cutting_pct: float | None = Field(description="share of the cycle time in which chips are made")
     parts: int
     parts_per_hour: float | None = Field(description="from the first start to the last end, waits in")
@@ -187,7 +187,7 @@ def run_off_row(room: Room, machine: str, made: tuple[str, str] | None, found: R
         over_low_pct=percent(over_low),
         over_high_pct=percent(over_high),
         beyond_count=len(found.chart.beyond),
-        lag_1_correlation=sample.lag_1,
+        autocorrelation=sample.autocorrelation,
         cutting_pct=percent(found.cutting.value) if CUTTING in known else None,
         parts=found.parts,
         parts_per_hour=found.parts_per_hour,

@@ -45,7 +45,7 @@ class SampleShape(Shape):
     median_s: float | None
     deviation_s: float | None
     per_part_s: float | None = Field(description="cycle time per part")
-    lag_1_correlation: float | None
+    autocorrelation: float | None = Field(description="tie to the cycle before, -1 to 1")
     effective_cycles: float = Field(description="independent cycles that tell as much of the mean")
 
 
@@ -229,7 +229,7 @@ def _sample(work: Assembly, side: Side, sample: Sample, cycles: Sequence[Cycle])
         median_s=sample.median_s,
         deviation_s=sample.deviation_s,
         per_part_s=sample.per_part_s,
-        lag_1_correlation=sample.lag_1,
+        autocorrelation=sample.autocorrelation,
         effective_cycles=sample.effective,
     )
 

@@ -24,7 +24,7 @@ from swarfline.measure.trend import autocorrelation
 from .timelines import SECOND, cycle
 
 TURN = [0.0, 1.0, -1.0, 0.5, -0.5]
-"""Offsets whose lag-1 correlation is negative, so that every cycle counts."""
+"""Offsets whose autocorrelation is negative, so that every cycle counts."""
 
 
 def sample(level_s, count=20, **more):
@@ -42,7 +42,7 @@ def test_only_steady_cycles_enter_and_the_others_are_counted():
         [
             cycle(0, 40 * SECOND),
             cycle(50 * SECOND, 60 * SECOND, held=10 * SECOND),
-            cycle(120 * SECOND, 10 * SECOND, outcome=ABORTED),
+            cycle(120 * SECOND, 10 * SECOND, outcome=ABORTED, held=SECOND),
             cycle(140 * SECOND, 10 * SECOND, outcome=PARTIAL),
             cycle(160 * SECOND, 42 * SECOND, parts=3),
             cycle(210 * SECOND, 5 * SECOND, open=True),
@@ -89,10 +89,18 @@ def test_too_few_cycles_are_said_to_be_too_few():
     found = Study(sample(40, FEWEST - 1), sample(30))
     assert found.ruling == TOO_FEW
     assert in_words(found) == f"Not enough cycles: {FEWEST - 1} and 20 steady ones; at least 8 of each are needed."
+    assert Study(sample(40, FEWEST), sample(30)).ruling == FASTER
     empty = Study(of([]), sample(30))
     assert (empty.ruling, empty.means, empty.ranks, empty.shift_s, empty.pieces) == (TOO_FEW, None, None, None, [])
     nothing = empty.first
     assert nothing.mean_s is nothing.median_s is nothing.deviation_s is nothing.per_part_s is None
+
+
+def test_the_mean_and_the_typical_cycle_may_move_in_opposite_ways():
+    found = Study(sample(40, 100), of([60 if i % 4 == 0 else 38 + TURN[i % 5] / 2 for i in range(100)]))
+    assert found.means.interval[0] > 0 > found.shift_interval_s[1]
+    assert found.ruling == UNCLEAR
+    assert "opposite ways" in in_words(found)
 
 
 def test_equal_times_without_any_spread():
@@ -104,10 +112,10 @@ def test_equal_times_without_any_spread():
 
 def test_cycles_that_follow_one_another_count_for_less():
     rising = of([40 + i // 10 for i in range(40)])
-    assert rising.lag_1 > 0.8 and rising.effective < 5
+    assert rising.autocorrelation > 0.8 and rising.effective < 5
     assert effective_count(sample(40).values_s) == 20
     (caution,) = cautions(Study(sample(40), rising))
-    assert "lag-1 correlation 0.9" in caution and "its 40 count as" in caution
+    assert "autocorrelation 0.9" in caution and "its 40 count as" in caution
     turns, waves = [40.0, 41.0] * 20, [40.0 + i // 4 % 2 for i in range(40)]
     narrow, wide = mean_difference(turns, turns), mean_difference(turns, waves)
     assert wide.interval[1] - wide.interval[0] > 1.3 * (narrow.interval[1] - narrow.interval[0])
@@ -123,6 +131,8 @@ def test_a_steady_drift_tells_too_little():
 def test_many_cycles_left_out_and_other_parts_a_cycle_are_cautioned():
     held = [cycle((i + 500) * 100 * SECOND, 60 * SECOND, held=SECOND) for i in range(10)]
     first = Sample.of([*sample(40).cycles, *held])
+    few = Sample.of([*sample(40).cycles, *held[:4]])
+    assert cautions(Study(few, sample(40))) == []
     told = cautions(Study(first, sample(40, parts=2)))
     assert told[0] == "Of the first, 10 of 30 cycles were left out (10 held, 0 aborted, 0 partial, 0 running)."
     assert told[1] == "The first makes 1.00 parts a cycle, the second 2.00: compare the times per part."

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from swarfline.facts import STEPS
 from swarfline.plant import load
 from swarfline.serve import create_app
 from swarfline.store import Batch, Store
 
 from .client import Client
-from .compared import AT, TWO, facts
-from .works import NOW
+from .compared import AT, TWO, cycle, facts
+from .works import HOUR, MINUTE, NOW, SECOND, START
 
 
 @pytest.fixture(scope="module")
@@ -135,6 +136,25 @@ def test_a_run_off_against_another_limit_and_until_another_time(get):
     assert row["to"] < AT
     get("run-offs", 422, n=1)
     get("run-offs", 422, limit_s=0)
+
+
+def test_a_run_off_since_a_moment(get):
+    (row,) = get("run-offs", machine="N1", part="PH-12", **{"from": "2026-03-10T10:30:00+01:00"})["items"]
+    assert (row["count"], row["held"], row["aborted"], row["ruling"]) == (20, 1, 1, "too_few")
+
+
+def test_steady_cycles_are_looked_for_behind_many_held_ones(tmp_path):
+    """S1 tells no load, so what it cuts is not known."""
+    held = (0,) * STEPS.index("held") + (SECOND,)
+    steady = [cycle("S1", START + n * MINUTE, 40 + n % 3, "O1201") for n in range(60)]
+    late = [cycle("S1", START + HOUR + n * MINUTE, 40, "O1201", step_us=held) for n in range(200)]
+    (tmp_path / "plant.toml").write_text(TWO, encoding="utf-8")
+    store = Store.open(f"sqlite:///{tmp_path / 'works.db'}")
+    store.writer().commit(Batch(facts=[*steady, *late], seen_us=NOW))
+    client = Client(create_app(load(tmp_path / "plant.toml"), store, clock_us=lambda: NOW))
+    (row,) = client.get("/api/v1/run-offs", params={"machine": "S1", "n": 30}).json()["items"]
+    store.close()
+    assert (row["program"], row["count"], row["ruling"], row["cutting_pct"]) == ("O1201", 30, "capable", None)
 
 
 @pytest.mark.parametrize(("path", "column"), [("studies", "second_mean_s"), ("run-offs", "index_low")])
