@@ -83,7 +83,10 @@ class Assembly:
         nodes = self.room.plant.nodes_of(self.room.plant.machine(machine))
         if "part_count" in nodes or any(c.count_kind == TOTAL for c in found):
             return found
-        return sorted([*found, *counts_from_cycles(self.cycles(machine))], key=lambda c: c.time_us)
+        # from a moment before: a cycle that ends where the span begins does not overlap it, but its part counts
+        cycles = self.room.queries.facts(Cycle, machine, self.span[0] - 1, self.span[1])
+        made = [c for c in counts_from_cycles(cycles) if self.span[0] <= c.time_us < self.span[1]]
+        return sorted([*found, *made], key=lambda c: c.time_us)
 
     def planned(self, machine: str) -> list[Interval]:
         """Planned times of the span and its margins."""
