@@ -24,8 +24,8 @@ HINT_LATE = "More scrap was told than parts were made: parts from before were ju
 class OeeSums:
     """The sums from which OEE follows; times in µs, planned run times exact. Disjoint sums add with ``+``.
 
-    ``produced`` to ``unjudged`` are all parts; those counted ``across_gap`` (``scrap_across_gap`` of them scrap)
-    do not enter the ratios.
+    ``produced`` to ``unjudged`` and ``rework`` are all parts; those counted ``across_gap`` (``scrap_across_gap``
+    of them scrap) do not enter the ratios.
     """
 
     planned_us: int = 0
@@ -42,6 +42,7 @@ class OeeSums:
     across_gap: int = 0
     scrap_across_gap: int = 0
     unplanned: int = 0
+    rework: int = 0
     estimate: bool = False
 
     @classmethod
@@ -63,6 +64,7 @@ class OeeSums:
             made.gap_total,
             made.gap_scrap,
             production.unplanned,
+            made.rework,
             production.estimate,
         )
 

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from fractions import Fraction
 from statistics import median_low
+from typing import NamedTuple
 
 from swarfline.calendar import Interval
 from swarfline.facts import COMPLETE, GOOD, SCRAP, TOTAL, Count, Cycle
@@ -39,7 +40,8 @@ class Quantities:
     """Parts of one part number: made, judged good, judged scrap.
 
     ``gap_total`` and ``gap_scrap`` are the shares counted across gaps, contained in the others. ``unjudged`` is
-    negative where more parts were judged than made, because their judgement came later than the parts.
+    negative where more parts were judged than made, because their judgement came later than the parts. ``rework``
+    (RQ) is counted apart: such parts are good or scrap all the same.
     """
 
     total: int = 0
@@ -47,6 +49,7 @@ class Quantities:
     scrap: int = 0
     gap_total: int = 0
     gap_scrap: int = 0
+    rework: int = 0
 
     def __add__(self, other: Quantities) -> Quantities:
         return Quantities(
@@ -55,6 +58,17 @@ class Quantities:
             self.scrap + other.scrap,
             self.gap_total + other.gap_total,
             self.gap_scrap + other.gap_scrap,
+            self.rework + other.rework,
+        )
+
+    def __sub__(self, other: Quantities) -> Quantities:
+        return Quantities(
+            self.total - other.total,
+            self.judged_good - other.judged_good,
+            self.scrap - other.scrap,
+            self.gap_total - other.gap_total,
+            self.gap_scrap - other.gap_scrap,
+            self.rework - other.rework,
         )
 
     @property
@@ -102,14 +116,26 @@ class Production:
 _NOTHING = Quantities()
 
 
+class Correction(NamedTuple):
+    """By how much a judgement entered later changes what was counted of a part at one moment."""
+
+    time_us: int
+    part: str
+    change: Quantities
+
+
 def production(
-    counts: Iterable[Count], cycles: Sequence[Cycle], plans: Mapping[str, PartPlan], span: Interval
+    counts: Iterable[Count],
+    cycles: Sequence[Cycle],
+    plans: Mapping[str, PartPlan],
+    span: Interval,
+    corrections: Iterable[Correction] = (),
 ) -> Production:
     """What one machine made in ``span`` = [start, end).
 
-    ``counts`` may exceed the span. ``plans`` by part; a part without one is given the best demonstrated time of
-    its ``cycles`` (which may reach further back than the span). Where a machine counts no parts, pass
-    ``counts_from_cycles``.
+    ``counts`` and ``corrections`` may exceed the span. ``plans`` by part; a part without one is given the best
+    demonstrated time of its ``cycles`` (which may reach further back than the span). Where a machine counts no
+    parts, pass ``counts_from_cycles``.
     """
     sums: dict[str, list[int]] = {}
     for count in counts:
@@ -117,8 +143,19 @@ def production(
             own = sums.setdefault(count.part, [0] * len(fields(Quantities)))
             for place in _PLACES[count.count_kind, count.across_gap]:
                 own[place] += count.quantity
-    by_part = {part: Quantities(*sums[part]) for part in sorted(sums)}
-    return sum((_timed(p, q, plans, cycles) for p, q in by_part.items()), Production())
+    by_part = {part: Quantities(*sums[part]) for part in sums}
+    for correction in corrections:
+        if span[0] <= correction.time_us < span[1]:
+            by_part[correction.part] = by_part.get(correction.part, _NOTHING) + correction.change
+    return sum((_timed(p, by_part[p], plans, cycles) for p in sorted(by_part)), Production())
+
+
+def counted(count: Count) -> Quantities:
+    """A count as quantities of its part."""
+    found = [0] * len(fields(Quantities))
+    for place in _PLACES[count.count_kind, count.across_gap]:
+        found[place] = count.quantity
+    return Quantities(*found)
 
 
 _PLACES = {
@@ -178,7 +215,8 @@ def stand_in(part: str, cycles: Iterable[Cycle]) -> PartPlan | None:
 FIGURES = (
     Definition("produced", "counted parts", "1", "parts made, good or not (PQ)", ISO),
     Definition("good", "produced − scrap", "1", "good quantity (GQ); unjudged parts count as good", ISO),
-    Definition("scrap", "parts counted as scrap", "1", "scrap quantity (SQ)", ISO),
+    Definition("scrap", "parts counted as scrap, ± judgements entered", "1", "scrap quantity (SQ)", ISO),
+    Definition("rework", "parts entered as rework", "1", "rework quantity (RQ); counted apart", ISO),
     Definition("unjudged", "produced − judged good − scrap", "1", "parts that nobody judged", OURS),
     Definition("across_gap", "produced across gaps", "1", "parts made unobserved; not in the ratios", OURS),
 )

@@ -14,6 +14,10 @@ from swarfline.calendar import Interval, intersect, total
 from swarfline.facts import FAULT, PRODUCING, UNOBSERVED, Condition
 from swarfline.measure.elements import NOT_PRODUCING, window_of
 
+BY_PERSON, BY_RULE, BY_ALARM, BY_NONE = "person", "rule", "alarm", "none"
+REASON_BY = (BY_PERSON, BY_RULE, BY_ALARM, BY_NONE)
+"""Who or what told the reason of a stop; the first that did counts."""
+
 
 @dataclass(frozen=True, slots=True)
 class Stop:
@@ -21,8 +25,8 @@ class Stop:
 
     ``start_us`` and ``end_us`` bound its planned parts, ``length_us`` is their sum: all of the true stop.
     ``planned_us`` and ``by_condition`` (µs by condition, summing to it) hold only what lies in the span asked
-    about. ``condition`` filled most of the true stop. ``long`` is judged by the true length. ``reason`` is the
-    alarm's text, or its code, or empty when no reason is known. ``open``: not over yet.
+    about. ``condition`` filled most of the true stop. ``long`` is judged by the true length. ``reason`` is empty
+    when none is known; ``reason_by`` is one of REASON_BY. ``open``: not over yet.
     ``pieces`` are the planned times of the true stop with their conditions.
     ``restore_us`` is the planned time from the first fault in it to its end; None: no fault in it.
     """
@@ -41,6 +45,7 @@ class Stop:
     open: bool = False
     restore_us: int | None = None
     pieces: tuple[tuple[str, Interval], ...] = ()
+    reason_by: str = BY_NONE
 
 
 def stops(
@@ -97,6 +102,7 @@ def _stop(
         run[-1].open,
         _restore(parts),
         tuple((fact.condition, piece) for fact, pieces in parts for piece in pieces),
+        BY_ALARM if alarm else BY_NONE,
     )
 
 

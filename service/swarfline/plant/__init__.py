@@ -10,10 +10,11 @@ from swarfline.plant.model import (
     Part,
     Plant,
     Server,
+    StopReasonTable,
     ToolMapping,
 )
 
 __all__ = [
     "Cell", "Listen", "Machine", "Mapping", "NodeRef", "Part", "Plant", "PlantError", "Server",
-    "ToolMapping", "load",
+    "StopReasonTable", "ToolMapping", "load",
 ]  # fmt: skip

@@ -11,6 +11,7 @@ from swarfline.plant.addresses import KNOWN_NAMESPACES, address_errors, namespac
 from swarfline.plant.model import Machine, Plant
 from swarfline.plant.motion import motion_errors
 from swarfline.plant.nodes import node_errors
+from swarfline.plant.reasons import reason_errors
 from swarfline.plant.sharing import sharing_errors
 from swarfline.plant.shifts import breaks_outside, overlaps
 from swarfline.plant.wording import nearest, unknown
@@ -24,8 +25,8 @@ PROGRESS_SIGNALS = ("part_count", "cycle_count", "program_state")
 def cross_checks(plant: Plant) -> list[str]:
     """One line per error, by table."""
     checks = (
-        _zone, _listen, _money, _shifts, _stops, _parts, _references, node_errors, address_errors, sharing_errors,
-        _machines, motion_errors,
+        _zone, _listen, _money, _shifts, _stops, reason_errors, _parts, _references, node_errors, address_errors,
+        sharing_errors, _machines, motion_errors,
     )  # fmt: skip
     return [line for find in checks for line in find(plant)]
 

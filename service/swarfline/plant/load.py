@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from swarfline.plant.checks import cross_checks
-from swarfline.plant.model import CURRENCY_PATTERN, ENDPOINT_PATTERN, ID_PATTERN, Plant
+from swarfline.plant.model import CURRENCY_PATTERN, ENDPOINT_PATTERN, ID_PATTERN, ORIGIN_PATTERN, Plant
 from swarfline.plant.repair import repaired
 from swarfline.plant.syntax import parse
 from swarfline.plant.tables import is_table, known_keys, model_at, table_name, tables_in, unknown_table
@@ -26,6 +26,7 @@ _WORDS = {
 """Plain words for kinds of error."""
 
 _PATTERNS = {
+    ORIGIN_PATTERN: "must be written https://name or https://name:port, in small letters and without a path",
     ID_PATTERN: "must be 1 to 40 letters, digits, '.', '_' or '-', beginning with a letter or digit",
     ENDPOINT_PATTERN: "must be written opc.tcp://host:port/path",
     CURRENCY_PATTERN: "must be three capital letters (ISO 4217), such as 'EUR'",

@@ -10,6 +10,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from swarfline.calendar import Calendar
 
 ID_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$"
+ORIGIN_PATTERN = r"^https?://[a-z0-9.:\[\]-]+$"
 ENDPOINT_PATTERN = r"^opc\.tcp://([^\s/:\[\]]+|\[[0-9A-Fa-f:.]+\])(:[^\s/:]*)?(/\S*)?$"
 REGISTERED_PORT = 4840
 """Port of opc.tcp in IANA's service name and port number registry (opcua-tcp); from memory."""
@@ -19,6 +20,7 @@ Id = Annotated[str, StringConstraints(pattern=ID_PATTERN)]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 Rate = Annotated[float, Field(ge=0)]
 Currency = Annotated[str, StringConstraints(pattern=CURRENCY_PATTERN)]
+StopCondition = Literal["setup", "waiting", "held", "fault", "out_of_service", "off"]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 
@@ -89,6 +91,9 @@ class Listen(Table):
 
     host: Text = Field(default="127.0.0.1", description="loopback only, until users exist")
     port: int = Field(default=8750, ge=0, le=65535)
+    origins: tuple[Annotated[str, StringConstraints(pattern=ORIGIN_PATTERN)], ...] = Field(
+        default=(), description="where a proxy shows the pages, whose own pages may then write"
+    )
 
 
 class InterpretTable(Table):
@@ -177,6 +182,18 @@ class PlannedStepTable(Table):
     angles_deg: dict[str, float] = Field(
         default_factory=dict, description="axis → where it stands in this step; one that is not named stands at 0"
     )
+
+
+class StopReasonTable(Table):
+    """[[stop_reasons]]: what a stop that meets all of it is put down to; the first that fits counts."""
+
+    reason: Text
+    conditions: tuple[StopCondition, ...] = Field(default=(), description="what fills most of the stop")
+    alarm_code: Text | None = Field(default=None, description="pattern of the alarm's code")
+    alarm_text: Text | None = Field(default=None, description="pattern of the alarm's text")
+    machines: tuple[Id, ...] = Field(default=(), description="empty: every machine")
+    min_length_s: float | None = Field(default=None, ge=0, description="stops of at least this length")
+    max_length_s: float | None = Field(default=None, gt=0, description="stops of at most this length")
 
 
 class Part(Table):
@@ -316,6 +333,7 @@ class Plant(Table):
     tools: ToolsTable = ToolsTable()
     shifts: tuple[ShiftTable, ...] = ()
     planned_stops: tuple[PlannedStopTable, ...] = ()
+    stop_reasons: tuple[StopReasonTable, ...] = ()
     parts: tuple[Part, ...] = ()
     cells: tuple[Cell, ...] = ()
     namespaces: dict[str, str] = Field(default_factory=dict, description="prefix → namespace URI")

@@ -14,7 +14,7 @@ from swarfline.plant.wording import nearest
 KnownKeys = Callable[[Sequence[str | int]], dict[str, Any]]
 """From the place of a table to its keys and their annotations."""
 
-_NEVER_NAMED = ("shifts", "planned_stops")
+_NEVER_NAMED = ("shifts", "planned_stops", "stop_reasons")
 """Lists whose tables nothing else refers to, so that one can be left out without a second error."""
 
 
@@ -22,7 +22,7 @@ def repaired(raw: dict[str, Any], errors: Iterable[Any], known: KnownKeys) -> di
     """A copy with these errors mended, or None where nothing can be guessed.
 
     Mistyped keys get the name they are nearest to, other wrong keys and values are left out; a missing number
-    becomes 1; a shift or planned stop that lacks something is left out.
+    becomes 1; a shift, planned stop or stop reason that lacks something is left out.
     """
     copy = deepcopy(raw)
     # found before anything moves, mended from the back

@@ -18,7 +18,9 @@ from swarfline.serve import (
     definitions,
     energy,
     energy_use,
+    entries,
     health,
+    judgements,
     kpis,
     level_steps,
     losses,
@@ -31,6 +33,7 @@ from swarfline.serve import (
     runoffs,
     series,
     servers,
+    stop_entries,
     stops,
     stream,
     studies,
@@ -46,6 +49,7 @@ from swarfline.serve import (
     plant as plant_resource,
 )
 from swarfline.serve.conditional import Conditional
+from swarfline.serve.guard import Guard
 from swarfline.serve.headers import SafeHeaders
 from swarfline.serve.page import assets, views
 from swarfline.serve.page.board import Board
@@ -61,6 +65,9 @@ RESOURCES: tuple[APIRouter, ...] = (
     machines.router,
     timeline.router,
     stops.router,
+    stop_entries.router,
+    judgements.router,
+    entries.router,
     series.router,
     cycles.router,
     tools.router,
@@ -87,7 +94,8 @@ RESOURCES: tuple[APIRouter, ...] = (
 )
 
 ABOUT = (
-    "Figures of one plant, read only. Times are RFC 3339 with the plant's offset; units stand in the names. "
+    "Figures of one plant. Only POST changes anything, and only what people enter. "
+    "Times are RFC 3339 with the plant's offset; units stand in the names. "
     "null means: not known. Every list also comes as CSV, by `Accept: text/csv` or with `.csv` after the path. "
     "Errors are problem documents (RFC 9457). A `+` in a query may be sent as it is."
 )
@@ -108,7 +116,7 @@ def create_app(
     app.state.hub = stream.Hub(app.state.room.live, app.state.board)
     problems.install(app)
     _include(app)
-    _wrap(app)
+    _wrap(app, plant)
     app.openapi = lambda: _openapi(app)  # type: ignore[method-assign]
     # now, not in the first requests: those run in several threads, and describing silences warnings process-wide
     app.openapi()
@@ -124,8 +132,9 @@ def _include(app: FastAPI) -> None:
     views.install(app)
 
 
-def _wrap(app: FastAPI) -> None:
+def _wrap(app: FastAPI, plant: Plant) -> None:
     app.add_middleware(problems.CatchAll)
+    app.add_middleware(Guard, listen=plant.listen)
     app.add_middleware(CsvSuffix)
     app.add_middleware(Conditional)
     app.add_middleware(SafeHeaders)

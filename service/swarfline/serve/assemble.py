@@ -13,17 +13,27 @@ from functools import reduce
 from typing import TypeVar
 
 from swarfline.calendar import Interval, intersect, merge
+from swarfline.entries import Entry, Judgement, StopReason, standing
 from swarfline.facts import TOTAL, Condition, Count, Cycle, Energy
 from swarfline.figures import share
 from swarfline.measure.elements import TimeElements, Timeline
 from swarfline.measure.energy import EnergySums, energy_summary
 from swarfline.measure.forecast import ToolForecast
+from swarfline.measure.judgements import Applied, judged
 from swarfline.measure.kpis import Events, KpiSums, events
 from swarfline.measure.losses import Losses, Price, StoppedTimes, losses
 from swarfline.measure.oee import OeeSums
 from swarfline.measure.pace import Pace, pace
-from swarfline.measure.production import PartPlan, Production, counts_from_cycles, production, stand_in
+from swarfline.measure.production import (
+    Correction,
+    PartPlan,
+    Production,
+    counts_from_cycles,
+    production,
+    stand_in,
+)
 from swarfline.measure.prospect import Prospect
+from swarfline.measure.reasons import by_person, by_rule, given
 from swarfline.measure.stops import Stop, stops
 from swarfline.outlook import RECENT_CYCLES, machine_prospect, tool_list
 from swarfline.serve.capability import can_tell
@@ -76,14 +86,50 @@ class Assembly:
 
     def counts(self, machine: str) -> list[Count]:
         """Counts in the span; for machines that count no parts, the parts of their complete cycles."""
-        return self._once("n", machine, lambda: self._counts(machine))
+        return self._once("n", machine, lambda: self._counts(machine, self.span))
 
-    def _counts(self, machine: str) -> list[Count]:
-        found = self.room.queries.facts(Count, machine, *self.span)
+    def _counts(self, machine: str, span: Interval) -> list[Count]:
+        found = self.room.queries.facts(Count, machine, *span)
         nodes = self.room.plant.nodes_of(self.room.plant.machine(machine))
         if "part_count" in nodes or any(c.count_kind == TOTAL for c in found):
             return found
-        return sorted([*found, *counts_from_cycles(self.cycles(machine))], key=lambda c: c.time_us)
+        # from a moment before: a cycle that ends where the span begins does not overlap it, but its part counts
+        cycles = self.room.queries.facts(Cycle, machine, span[0] - 1, span[1])
+        made = [c for c in counts_from_cycles(cycles) if span[0] <= c.time_us < span[1]]
+        return sorted([*found, *made], key=lambda c: c.time_us)
+
+    def judgements(self, machine: str) -> tuple[list[Correction], list[Applied]]:
+        """What was entered later of parts made in the span: by how much it changes the counts, entry by entry."""
+        return self._once("judged", machine, lambda: self.judgements_without(machine))
+
+    def judgements_without(self, machine: str, left_out: int = 0) -> tuple[list[Correction], list[Applied]]:
+        """The same, as if the entry of this number were undone."""
+        entries = [e for e in self._touching(machine) if e.number != left_out]
+        spans = merge((e.start_us, e.end_us) for e in entries)
+        return judged([c for span in spans for c in self._counts(machine, span)], entries)
+
+    def _touching(self, machine: str) -> list[Entry]:
+        """The judgements that reach into the span, and those that reach into one of them, and so on."""
+        reach = self.span
+        while True:
+            found = standing(self.room.queries.entries(Judgement, machine, *reach))
+            before, reach = reach, _reach(reach, found)
+            if reach == before:
+                return found
+
+    def reasons(self, machine: str) -> tuple[list[Stop], dict[int, Entry]]:
+        """The whole stops around the span, and the reason entered for each by its start; none where none was."""
+        return self._once("why", machine, lambda: self._reasons(machine))
+
+    def _reasons(self, machine: str) -> tuple[list[Stop], dict[int, Entry]]:
+        entries = standing(self.room.queries.entries(StopReason, machine, *self.wide))
+        if not entries:
+            return [], {}
+        # an entry is about the stop that it overlaps most, which may lie outside
+        reach = _reach(self.wide, entries)
+        work = self if reach == self.wide else Assembly(self.room, reach, self.now_us)
+        whole = stops(work.conditions(machine), work.planned(machine), work.wide, self._short_limit_us)
+        return whole, given(whole, entries)
 
     def planned(self, machine: str) -> list[Interval]:
         """Planned times of the span and its margins."""
@@ -104,7 +150,11 @@ class Assembly:
         times, counts = self._once(f"n/{part}", machine, lambda: self._counts_of(machine, part))
         inside = counts[bisect_left(times, span[0]) : bisect_left(times, span[1])]
         unplanned = any(c.part not in self.room.plans for c in inside)
-        return production(inside, self.last_cycles(machine) if unplanned else (), self.room.plans, span)
+        known = self.judgements(machine)[0]
+        first, last = (bisect_left(known, us, key=lambda c: c.time_us) for us in span)
+        corrections = [c for c in known[first:last] if part is None or c.part == part]
+        cycles = self.last_cycles(machine) if unplanned else ()
+        return production(inside, cycles, self.room.plans, span, corrections)
 
     def made(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> Production:
         """What a machine made in disjoint ``spans``; of a ``part``, what it made in the whole span."""
@@ -152,8 +202,12 @@ class Assembly:
         return self._once(f"s/{span}", machine, lambda: self._stops(machine, span))
 
     def _stops(self, machine: str, span: Interval) -> list[Stop]:
-        limit_us = round(self.room.plant.figures.short_stop_s * 1_000_000)
-        return stops(self.conditions(machine), self.planned(machine), span, limit_us)
+        found = stops(self.conditions(machine), self.planned(machine), span, self._short_limit_us)
+        return by_person(by_rule(found, self.room.rules), *self.reasons(machine))
+
+    @property
+    def _short_limit_us(self) -> int:
+        return round(self.room.plant.figures.short_stop_s * 1_000_000)
 
     def part_runs(self, machine: str) -> dict[str, list[Interval]]:
         """The span by the part being made; parts that were only counted have no time."""
@@ -246,6 +300,12 @@ def _beginning(stops: Sequence[Stop], span: Interval) -> Sequence[Stop]:
     """Those of the stops, in time order, that begin in ``span``."""
     first, last = (bisect_left(stops, us, key=lambda s: s.start_us) for us in span)
     return stops[first:last]
+
+
+def _reach(span: Interval, entries: Iterable[Entry]) -> Interval:
+    """The span, widened so that it holds the entries."""
+    edges = [span, *((e.start_us, e.end_us) for e in entries)]
+    return min(start for start, _ in edges), max(end for _, end in edges)
 
 
 def _mean_item(known: Sequence[tuple[Fraction, int]]) -> Fraction:

@@ -27,7 +27,7 @@ class LossRow(SliceShape):
 
     loss: str = Field(description="a condition, good_parts, scrap_parts, slow_running, producing or stop_loss")
     length: str = Field(description="of stops: short or long; else empty")
-    reason: str | None = Field(description="with split=reason: the alarm's text or code; empty: not known")
+    reason: str | None = Field(description="with split=reason: the stops' reason; empty: not known")
     time_s: float = Field(description="slow_running is negative where faster than planned")
     share_pct: float | None = Field(description="of the planned busy time")
     parts: float | None = Field(description="what that time would have made by plan, of the part being made then")

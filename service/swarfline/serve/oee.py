@@ -7,6 +7,7 @@ from operator import add
 from typing import Any
 
 from fastapi import APIRouter
+from pydantic import Field
 
 from swarfline.measure.oee import OeeSums, oee
 from swarfline.serve.assemble import Assembly
@@ -49,6 +50,7 @@ class PartSums(Shape):
     scrap: int
     unjudged: int
     across_gap: int
+    rework: int = Field(description="entered as rework; counted apart")
 
 
 class OeeRow(SliceShape):
@@ -120,4 +122,5 @@ def part_sums(sums: OeeSums) -> PartSums:
         scrap=sums.scrap,
         unjudged=sums.unjudged,
         across_gap=sums.across_gap,
+        rework=sums.rework,
     )

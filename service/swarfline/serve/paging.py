@@ -9,6 +9,7 @@ from typing import Annotated, TypeVar
 
 from fastapi import Depends, Query, Request
 
+from swarfline.entries import Entry
 from swarfline.facts import Count, Fact, LimitChange
 from swarfline.measure.stops import Stop
 from swarfline.serve.problems import wrong
@@ -21,7 +22,7 @@ LIMIT, MOST = 200, 1000
 MOST_CSV = 100_000
 """A table is sent whole up to so many rows; what is longer is refused, for a table that was cut looks whole."""
 
-F = TypeVar("F", bound=Fact | Stop)
+F = TypeVar("F", bound=Fact | Stop | Entry)
 Ask = Callable[[int, int | None], list[F]]
 """(limit, after) → facts in time order."""
 
@@ -85,8 +86,8 @@ def link(url: str | None) -> dict[str, str]:
     return {} if url is None else {"link": f'<{url}>; rel="next"'}
 
 
-def moment(fact: Fact | Stop) -> int:
-    """When a fact happened or began, µs UTC."""
+def moment(fact: Fact | Stop | Entry) -> int:
+    """When a fact happened or began, or from when on an entry speaks, µs UTC."""
     return fact.time_us if isinstance(fact, Count | LimitChange) else fact.start_us
 
 

@@ -23,7 +23,7 @@ class WrongParameter(BaseModel):
     """What is wrong with one parameter."""
 
     model_config = ConfigDict(extra="forbid")
-    parameter: str = Field(description="name of the query or path parameter")
+    parameter: str = Field(description="name of the parameter, or of the member of the body")
     detail: str
     allowed: str | None = Field(default=None, description="what may stand there")
 
@@ -112,11 +112,17 @@ def _http(request: Request, error: Exception) -> Response:
 def _invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     errors = [
-        WrongParameter(parameter=str(e["loc"][-1]), detail=e["msg"], allowed=(e.get("ctx") or {}).get("expected"))
+        WrongParameter(parameter=_name(e["loc"]), detail=e["msg"], allowed=(e.get("ctx") or {}).get("expected"))
         for e in error.errors()
     ]
     names = ", ".join(repr(e.parameter) for e in errors)
     return answer(request, HTTPStatus.UNPROCESSABLE_ENTITY, f"Not usable: {names}.", errors)
+
+
+def _name(location: Sequence[str | int]) -> str:
+    """The parameter or member; where JSON cannot be read, its place in the text."""
+    last = location[-1]
+    return last if isinstance(last, str) else f"{location[0]}, character {last}"
 
 
 class CatchAll:
@@ -156,3 +162,12 @@ RESPONSES: dict[int | str, dict[str, Any]] = {
     422: _described("A parameter is unknown or not usable"),
 }
 """For the OpenAPI description of every route."""
+
+WRITING: dict[int | str, dict[str, Any]] = {
+    403: _described("Not allowed to write: another origin or host"),
+    409: _described("An earlier entry does not allow it"),
+    413: _described("The body is too large"),
+    415: _described("The body is no JSON"),
+    503: _described("The database cannot be written now; nothing was entered"),
+}
+"""For the OpenAPI description of routes that write."""

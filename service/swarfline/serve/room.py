@@ -12,8 +12,9 @@ from fastapi import Depends, Path, Request
 from swarfline.calendar import Calendar
 from swarfline.live import Live
 from swarfline.measure.production import PartPlan
+from swarfline.measure.reasons import ReasonRule
 from swarfline.outlook import plant_now_us
-from swarfline.plant import Machine, Plant
+from swarfline.plant import Machine, Plant, StopReasonTable
 from swarfline.serve import problems
 from swarfline.store import Queries, Store
 
@@ -28,6 +29,7 @@ class Room:
     calendar: Calendar
     clock_us: Callable[[], int]
     plans: dict[str, PartPlan] = field(default_factory=dict)
+    rules: tuple[ReasonRule, ...] = ()
 
     @classmethod
     def of(cls, plant: Plant, store: Store, live: Live, clock_us: Callable[[], int]) -> Room:
@@ -35,7 +37,8 @@ class Room:
         plans = {
             p.id: PartPlan(p.id, round(p.planned_cycle_time_s * 1_000_000), p.parts_per_cycle) for p in plant.parts
         }
-        return cls(plant, store, live, plant.calendar(), clock_us, plans)
+        rules = tuple(_rule(table) for table in plant.stop_reasons)
+        return cls(plant, store, live, plant.calendar(), clock_us, plans, rules)
 
     @property
     def queries(self) -> Queries:
@@ -70,6 +73,22 @@ class Room:
         """How a cell is called; empty for machines of no cell."""
         names = {c.id: c.name or c.id for c in self.plant.cells}
         return names.get(cell_id or "", cell_id or "")
+
+
+def _rule(table: StopReasonTable) -> ReasonRule:
+    return ReasonRule(
+        table.reason,
+        frozenset(table.conditions),
+        table.alarm_code,
+        table.alarm_text,
+        frozenset(table.machines),
+        _us(table.min_length_s),
+        _us(table.max_length_s),
+    )
+
+
+def _us(length_s: float | None) -> int | None:
+    return None if length_s is None else round(length_s * 1_000_000)
 
 
 def room_of(request: Request) -> Room:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 from fastapi import APIRouter
 from pydantic import Field
@@ -30,7 +30,10 @@ class StopRow(Shape):
     planned_s: float = Field(description="planned time of it inside the span asked about")
     long: bool
     condition: str = Field(description="what filled most of it")
-    reason: str = Field(description="text or code of the first alarm in it; empty: not known")
+    reason: str = Field(description="empty: not known")
+    reason_by: Literal["person", "rule", "alarm", "none"] = Field(
+        description="who told the reason: a person, a rule of the plant file, the machine's alarm"
+    )
     alarm_code: str
     by_condition_s: dict[str, float] = Field(description="planned_s by condition")
     open: bool
@@ -54,6 +57,7 @@ def _row(room: Room, stop: Stop) -> StopRow:
         long=stop.long,
         condition=stop.condition,
         reason=stop.reason,
+        reason_by=stop.reason_by,  # type: ignore[arg-type]
         alarm_code=stop.alarm_code,
         by_condition_s={c: seconds(us) for c, us in stop.by_condition.items()},
         open=stop.open,

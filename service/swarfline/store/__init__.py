@@ -1,15 +1,17 @@
-"""The store: what is kept, written by one writer and read by many."""
+"""The store: what is kept. Facts are written by one writer, entries by whoever serves; both are read by many."""
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Any
 
-from swarfline.store import journal
+from swarfline.store import journal, tables
 from swarfline.store.claim import claimed
 from swarfline.store.engine import StoreError, make_engine, resolve_url
+from swarfline.store.entering import Entering, entering
 from swarfline.store.exchange import Exchange, Exchanged, writing_alone
 from swarfline.store.journal import Arrival
 from swarfline.store.migrate import prepare
@@ -20,6 +22,7 @@ __all__ = [
     "Arrival",
     "Batch",
     "CycleStart",
+    "Entering",
     "Exchange",
     "Exchanged",
     "Queries",
@@ -36,6 +39,7 @@ class Store:
         self.engine = make_engine(resolve_url(url, beside))
         self.backup = prepare(self.engine)
         self.queries = Queries(self.engine)
+        self._door = threading.Lock()
 
     @classmethod
     def open(cls, url: str, beside: Path | None = None) -> Store:
@@ -72,8 +76,19 @@ class Store:
     @contextmanager
     def exchanging(self) -> Iterator[Exchange]:
         """Facts may be exchanged as long as the context lasts; whoever else writes waits."""
-        with writing_alone(self.engine) as connection:
+        with writing_alone(self.engine, tables.journal) as connection:
             yield Exchange(connection)
+
+    @contextmanager
+    def entering(self) -> Iterator[Entering]:
+        """Entries may be added as long as the context lasts; they are stored at its end, or none is.
+
+        No other entry comes meanwhile, so what is read then still holds at the end. Raises StoreError when the
+        database cannot be written. Needs no claim: collecting goes on beside it.
+        """
+        # one at a time: those who waited at the database would hold the connections that the first one reads by
+        with self._door, entering(self.engine) as door:
+            yield door
 
     def close(self) -> None:
         """Give the connections back."""

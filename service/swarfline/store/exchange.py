@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Engine, delete, select, text
+from sqlalchemy import Connection, Engine, Table, delete, select, text
 
 from swarfline.facts import Fact
 from swarfline.store import tables
@@ -32,13 +32,13 @@ class Exchanged:
 
 
 @contextmanager
-def writing_alone(engine: Engine) -> Iterator[Connection]:
-    """A transaction beside which nobody journals."""
+def writing_alone(engine: Engine, table: Table) -> Iterator[Connection]:
+    """A transaction beside which nobody writes to ``table``; reading goes on."""
     with engine.connect() as connection:
         if connection.dialect.name == "sqlite":
             connection.exec_driver_sql("BEGIN IMMEDIATE")
         else:
-            connection.execute(text("LOCK TABLE journal IN EXCLUSIVE MODE"))
+            connection.execute(text(f"LOCK TABLE {table.name} IN EXCLUSIVE MODE"))
         yield connection
         connection.commit()
 

@@ -9,9 +9,11 @@ from sqlalchemy import ColumnElement, Engine, Select, Table, and_, func, or_, se
 
 from swarfline.alerts import Alert
 from swarfline.calendar import Interval, subtract
+from swarfline.entries import LONGEST_US, Entry, Said
 from swarfline.facts import COMPLETE, UNOBSERVED, Alarm, Condition, Cycle, Energy, Fact, Gap, ToolLife
 from swarfline.store import tables
 from swarfline.store.cycle_tools import CycleTools
+from swarfline.store.entering import from_entry_row
 from swarfline.store.rows import from_values, names
 
 F = TypeVar("F", bound=Fact)
@@ -238,6 +240,34 @@ class Queries:
         query = select(table).where(and_(True, *wanted)).order_by(table.c.raised_us.desc(), table.c.id.desc())
         with self._engine.connect() as connection:
             return [_alert(row) for row in connection.execute(query.limit(limit)).mappings()]
+
+    def entries(self, kind: type[Said], machine: str, start_us: int, end_us: int) -> list[Entry]:
+        """Entries of one kind that overlap [start, end), by their start; undone ones too, marked so."""
+        table = tables.entries
+        return self._entries(
+            table.c.kind == kind.kind,
+            table.c.machine == machine,
+            table.c.start_us < end_us,
+            table.c.end_us > start_us,
+            # the index finds the last ones, no entry reaches further
+            table.c.start_us > start_us - LONGEST_US,
+        )
+
+    def entry(self, number: int) -> Entry | None:
+        """One entry; None where there is none of this number."""
+        found = self._entries(tables.entries.c.id == number, tables.entries.c.undoes.is_(None))
+        return found[0] if found else None
+
+    def _entries(self, *wanted: ColumnElement[bool]) -> list[Entry]:
+        said, undo = tables.entries, tables.entries.alias("undo")
+        query = (
+            select(said, undo.c.who.label("by"), undo.c.entered_us.label("at_us"), undo.c.note.label("why"))
+            .join_from(said, undo, undo.c.undoes == said.c.id, isouter=True)
+            .where(*wanted)
+            .order_by(said.c.start_us, said.c.id)
+        )
+        with self._engine.connect() as connection:
+            return [from_entry_row(row) for row in connection.execute(query).mappings()]
 
     def servers(self) -> list[dict[str, Any]]:
         """The last known state of every server's connection."""

@@ -126,3 +126,14 @@ alerts = Table(
     _text("text"), _us("raised_us"), Column("cleared_us", BigInteger), _text("detail"),
     Index(None, "cleared_us"), Index(None, "raised_us"),
 )  # fmt: skip
+
+entries = Table(
+    "entries", metadata,
+    Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True),
+    Column("machine", String(40), nullable=False), _us("start_us"), _us("end_us"), _text("kind"), _text("content"),
+    _text("who"), _text("note"), _us("entered_us"), Column("undoes", BigInteger),
+    Index(None, "machine", "start_us"),
+    # an entry can be undone once
+    Index(None, "undoes", unique=True),
+)  # fmt: skip
+"""Rows are only ever added. One of the kind ``undo`` takes back the row that it names in ``undoes``."""

@@ -24,6 +24,7 @@ SECTIONS = {
     "[[shifts]]": model.ShiftTable,
     "[[shifts.breaks]]": model.BreakTable,
     "[[planned_stops]]": model.PlannedStopTable,
+    "[[stop_reasons]]": model.StopReasonTable,
     "[[parts]]": model.Part,
     "[[parts.planned_steps]]": model.PlannedStepTable,
     "[[cells]]": model.Cell,

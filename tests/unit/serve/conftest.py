@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
 
 from .client import Client
+from .entering import Writer
 from .works import works
 
 
@@ -33,3 +35,19 @@ def get(client: Client):
         return answer.json()
 
     return ask
+
+
+@pytest.fixture(scope="session")
+def refusing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Writer]:
+    """A client of works in which nothing is ever entered: all that is sent to it is refused."""
+    made, store = works(tmp_path_factory.mktemp("refusing"))
+    yield Writer(made)
+    store.close()
+
+
+@pytest.fixture
+def writing(tmp_path: Path) -> Iterator[Writer]:
+    """A client of works of its own, in which it may write."""
+    made, store = works(tmp_path)
+    yield Writer(made)
+    store.close()

@@ -183,6 +183,6 @@ def test_errors_are_problem_documents(client, path, status, parameter):
 
 
 def test_a_method_that_is_not_offered(client):
-    answer = client.post("/api/v1/oee")
+    answer = client.post("/api/v1/oee", json={}, headers={"host": "localhost"})
     assert answer.status_code == 405 and answer.json()["status"] == 405
     assert answer.headers["content-type"] == "application/problem+json"

@@ -33,7 +33,14 @@ def test_oee_of_a_machine(get):
 
 def test_parts_and_times(get):
     found = rows(get("oee"))["N1"]
-    assert found["parts"] == {"produced": 110, "good": 108, "scrap": 2, "unjudged": 108, "across_gap": 0}
+    assert found["parts"] == {
+        "produced": 110,
+        "good": 108,
+        "scrap": 2,
+        "unjudged": 108,
+        "across_gap": 0,
+        "rework": 0,
+    }
     assert found["times"]["producing_outside_time_s"] == 1140
     assert found["coverage_pct"] == 100
 

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from fastapi.routing import APIRoute
 
+from swarfline.serve.page.reference import parameters
+
 from .client import Client
 from .schema import errors
 from .works import works
@@ -46,12 +48,19 @@ PATHS = (
     "/api/v1/run-offs",
     "/api/v1/lots",
     "/api/v1/tool-plan",
+    "/api/v1/stop-entries",
+    "/api/v1/judgements",
     "/api/v1/alerts",
     "/api/v1/servers",
     "/api/v1/definitions",
     "/api/v1/live",
     "/health/live",
     "/health/ready",
+)
+WRITING = (
+    "/api/v1/machines/{machine_id}/stop-reasons",
+    "/api/v1/machines/{machine_id}/judgements",
+    "/api/v1/entries/{number}/undo",
 )
 ANSWERING = [p for p in PATHS if p != "/api/v1/live"]
 
@@ -62,7 +71,7 @@ def described(client: Client):
 
 
 def test_described_and_served_are_the_same(described, client):
-    assert set(described["paths"]) == set(PATHS)
+    assert set(described["paths"]) == {*PATHS, *WRITING}
     for path in ANSWERING:
         assert client.get(path.replace("{machine_id}", "N1")).status_code == 200
 
@@ -90,7 +99,9 @@ def test_every_route_and_parameter_says_what_it_is(described):
     for path, methods in described["paths"].items():
         for route in methods.values():
             assert route.get("description"), path
-            assert all(p.get("description") for p in route.get("parameters", ())), path
+            members = parameters(route, described["components"]["schemas"])
+            assert all(p.get("description") for p in members), path
+            assert ("requestBody" in route) is any(p["in"] == "body" for p in members)
 
 
 def test_no_answer_speaks_of_microseconds(described):
@@ -98,14 +109,50 @@ def test_no_answer_speaks_of_microseconds(described):
     assert not [n for n in names if n.endswith("_us")]
 
 
-def test_routes_are_only_read(described):
-    assert {method for methods in described["paths"].values() for method in methods} == {"get"}
+def test_only_what_people_enter_is_written(described):
+    methods = {(path, method) for path, found in described["paths"].items() for method in found}
+    assert methods == {(path, "get") for path in PATHS} | {(path, "post") for path in WRITING}
+
+
+ENTERED = (
+    ("machines/N1/stop-reasons", {"stop": "2026-03-10T10:00:00+01:00", "reason": "Guard"}),
+    ("machines/N1/judgements", {"time": "2026-03-10T10:00:00+01:00", "kind": "scrap", "quantity": 1}),
+    ("entries/1/undo", {}),
+)
+
+
+@pytest.mark.parametrize("wanted", [True, False])
+def test_what_is_entered_fits_its_description(described, writing, wanted):
+    for template, (path, body) in zip(WRITING, ENTERED, strict=True):
+        answer = writing.enter(path, **(body if wanted else {"colour": "red"}))
+        documents = described["paths"][template]["post"]["responses"]
+        (schema,) = (kind["schema"] for kind in documents[str(answer.status_code)]["content"].values())
+        assert list(errors(answer.json(), schema, described)) == []
+        assert (answer.status_code < 300) is wanted
+    listed = [described["paths"][f"/api/v1/{name}"]["get"] for name in ("stop-entries", "judgements")]
+    for name, route in zip(("stop-entries", "judgements"), listed, strict=True):
+        schema = route["responses"]["200"]["content"]["application/json"]["schema"]
+        assert list(errors(writing.told(name), schema, described)) == []
+
+
+def test_what_a_guard_refuses_is_described(described):
+    for path in WRITING:
+        assert {"403", "404", "409", "413", "415", "422", "503"} <= set(
+            described["paths"][path]["post"]["responses"]
+        )
 
 
 def test_docs_name_every_route(described):
     text = (DOCS / "api.md").read_text(encoding="utf-8")
-    told = set(re.findall(r"`GET (/\S+)`", text))
-    assert told == set(described["paths"])
+    told = set(re.findall(r"`(GET|POST) (/\S+)`", text))
+    assert told == {(method.upper(), path) for path, methods in described["paths"].items() for method in methods}
+
+
+def test_docs_name_every_member_of_what_is_entered(described):
+    text = (DOCS / "api.md").read_text(encoding="utf-8")
+    bodies = ("StopReasonBody", "JudgementBody", "Undoing")
+    names = {n for b in bodies for n in described["components"]["schemas"][b]["properties"]}
+    assert names <= set(re.findall(r"`(\w+)`", text))
 
 
 def test_docs_name_every_parameter(described):
@@ -113,7 +160,8 @@ def test_docs_name_every_parameter(described):
     names = {
         p["name"]
         for methods in described["paths"].values()
-        for p in methods["get"].get("parameters", ())
+        for route in methods.values()
+        for p in route.get("parameters", ())
         if p["in"] == "query"
     }
     assert names <= set(re.findall(r"`(\w+)`", text))

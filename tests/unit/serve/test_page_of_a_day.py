@@ -147,10 +147,11 @@ def test_the_list_of_addresses_tells_what_may_stand_where(client):
         "<code>10</code> to <code>4000</code>; by default <code>600</code>",
         "<code>1</code> to <code>1000</code>",
         "<code>true</code>, <code>false</code>; by default <code>false</code>",
+        "<code>scrap</code>, <code>rework</code>, <code>good</code>",
         "<code>Accept: text/csv</code>",
     ):
         assert values in text, values
-    assert "`" not in text
+    assert "`" not in text and "<code></code>" not in text
 
 
 @pytest.mark.parametrize(

@@ -27,10 +27,19 @@ def code(text: object) -> Markup:
     return Markup("<code>{}</code>").format(text)
 
 
+def parameters(route: Mapping[str, Any], schemas: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """What a request may say: its parameters, and the members of its body as if they were some."""
+    found = list(route.get("parameters", ()))
+    body = route.get("requestBody", {}).get("content", {}).get("application/json", {}).get("schema", {})
+    members = schemas.get(body.get("$ref", "").rpartition("/")[2], {}).get("properties", {})
+    about = ((name, schema, schema.get("description", "")) for name, schema in members.items())
+    return [*found, *({"name": n, "in": "body", "schema": s, "description": d} for n, s, d in about)]
+
+
 def values(schema: Mapping[str, Any]) -> Markup:
     """What may stand in a parameter, and what stands there by default; empty where it is any text."""
     said = [_allowed(choice) for choice in schema.get("anyOf", [schema])]
-    if schema.get("default") is not None:
+    if schema.get("default") not in (None, ""):
         said.append(Markup("by default {}").format(code(_json(schema["default"]))))
     return Markup("; ").join(s for s in said if s)
 

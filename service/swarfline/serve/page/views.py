@@ -98,7 +98,12 @@ def install(app: FastAPI) -> None:
     @app.get("/api", include_in_schema=False)
     def api_page(request: Request) -> Response:
         described = request.app.openapi()
-        return pages.answer("reference.html", paths=described["paths"], about=described["info"]["description"])
+        return pages.answer(
+            "reference.html",
+            paths=described["paths"],
+            schemas=described["components"]["schemas"],
+            about=described["info"]["description"],
+        )
 
     @app.get("/api/openapi.json", include_in_schema=False)
     def openapi(request: Request) -> dict[str, Any]:

@@ -1,0 +1,151 @@
+"""What people enter: the shapes that all kinds share, how they are stored, and undoing them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from http import HTTPStatus
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+from swarfline.calendar import Interval
+from swarfline.entries import LONGEST_US, Entry, Judgement, Undone
+from swarfline.serve.assemble import Assembly
+from swarfline.serve.problems import WRITING, RefusedError, missing, wrong
+from swarfline.serve.room import InRoom, Room
+from swarfline.serve.shapes import Shape
+from swarfline.serve.times import parse, show
+from swarfline.store import Entering, StoreError
+
+router = APIRouter(tags=["entries"])
+
+_PRINTABLE = r"^[^\x00-\x1f\x7f]*$"
+
+
+def _line(most: int, least: int = 0) -> Any:
+    return StringConstraints(strip_whitespace=True, min_length=least, max_length=most, pattern=_PRINTABLE)
+
+
+Reason = Annotated[str, _line(200, 1)]
+PartName = Annotated[str, _line(200)]
+Time = Annotated[str, _line(40, 1)]
+
+
+class Body(BaseModel):
+    """What every entry says: who, and why if they like. Nobody signs in yet: ``who`` is taken as it is told."""
+
+    model_config = ConfigDict(extra="forbid")
+    who: Annotated[str, _line(80, 1)] = Field(
+        description="name of the person; not checked, there are no users yet"
+    )
+    note: Annotated[str, _line(1000)] = Field(default="", description="what else there is to say")
+
+
+class Undoing(Body):
+    """Takes an entry back."""
+
+
+class EntryShape(Shape):
+    """What every entry tells. Entries are never altered or deleted, only undone."""
+
+    number: int = Field(description="counts entries of all kinds, in the order of entering")
+    machine: str
+    from_: str = Field(alias="from")
+    to: str
+    who: str
+    note: str
+    entered: str = Field(description="by the service's clock")
+    undone: str | None = Field(description="when it was undone; null: it was not")
+    undone_by: str | None
+    undone_note: str | None
+
+
+class UndoneEntry(EntryShape):
+    """An entry that was just undone."""
+
+
+def entry_fields(room: Room, entry: Entry) -> dict[str, Any]:
+    """The members of EntryShape."""
+    undone = entry.undone
+    return {
+        "number": entry.number,
+        "machine": entry.machine,
+        "from": show(entry.start_us, room.zone),
+        "to": show(entry.end_us, room.zone),
+        "who": entry.who,
+        "note": entry.note,
+        "entered": show(entry.entered_us, room.zone),
+        "undone": None if undone is None else show(undone.at_us, room.zone),
+        "undone_by": None if undone is None else undone.who,
+        "undone_note": None if undone is None else undone.note,
+    }
+
+
+@contextmanager
+def entering(room: Room) -> Iterator[Entering]:
+    """One small transaction; ends the request with 503 when the database cannot be written."""
+    try:
+        with room.store.entering() as door:
+            yield door
+    except StoreError as problem:
+        raise RefusedError(HTTPStatus.SERVICE_UNAVAILABLE, f"Try again: {problem}.") from None
+
+
+def moment_of(name: str, text: str, now_us: int) -> int:
+    """A time of the past, µs UTC; ends the request with 422 for anything else."""
+    try:
+        at_us = parse(text)
+    except ValueError as problem:
+        raise wrong(name, str(problem), "an RFC 3339 time with an offset") from None
+    if at_us >= now_us:
+        raise wrong(name, "lies ahead of the plant's present", "a time that has passed")
+    return at_us
+
+
+def span_of(start: str | None, end: str | None, other: str, now_us: int) -> Interval:
+    """A span of the past, up to the present; ``other`` may be given in place of it. 422 where it is none."""
+    if start is None or end is None:
+        raise wrong("from" if start is None else "to", "is missing", f"'from' and 'to', or {other!r} alone")
+    start_us = moment_of("from", start, now_us)
+    try:
+        end_us = min(parse(end), now_us)
+    except ValueError as problem:
+        raise wrong("to", str(problem), "an RFC 3339 time with an offset") from None
+    if end_us <= start_us:
+        raise wrong("to", "lies at or before 'from'", "a time after 'from'")
+    if end_us - start_us > LONGEST_US:
+        raise wrong("from", "the span is longer than 31 days", "a span of at most 31 days")
+    return start_us, end_us
+
+
+Number = Annotated[int, Path(ge=1, le=2**62, description="number of an entry")]
+
+
+@router.post("/entries/{number}/undo", response_model=UndoneEntry, responses=WRITING)
+def undo_entry(number: Number, room: InRoom, body: Undoing) -> Any:
+    """Undo an entry of any kind: it stays in the lists, and does not hold any more."""
+    with entering(room) as door:
+        entry = room.queries.entry(number)
+        if entry is None:
+            raise missing("entry", str(number), ["/stop-entries and /judgements list them"])
+        room.machine(entry.machine)
+        if entry.undone is not None:
+            raise RefusedError(HTTPStatus.CONFLICT, f"Entry {number} was undone by {entry.undone.who} already.")
+        if isinstance(entry.said, Judgement):
+            _check_later(room, entry)
+        undone = door.undo(entry, Undone(body.who, room.clock_us(), body.note))
+    return UndoneEntry(**entry_fields(room, undone))
+
+
+def _check_later(room: Room, entry: Entry) -> None:
+    """A later judgement of the same parts may count on this one: parts told to be good after all were scrap."""
+    work = Assembly(room, (entry.start_us, entry.end_us), room.now_us())
+    before = {a.entry.number: a.quantity for a in work.judgements(entry.machine)[1]}
+    for applied in work.judgements_without(entry.machine, entry.number)[1]:
+        if applied.quantity < before[applied.entry.number]:
+            raise RefusedError(
+                HTTPStatus.CONFLICT,
+                f"Entry {applied.entry.number} counts on entry {entry.number}; undo the later one first.",
+            )

@@ -1,0 +1,89 @@
+"""Who may write: programs on this computer, and our own pages; never a page from elsewhere in somebody's browser.
+
+There are no users yet, so a browser on this computer must not be made to write by whatever page it shows. Such a
+page's origin is another one; where it takes our address for its own name (DNS rebinding), the name in Host is.
+"""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers
+from starlette.requests import Request
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from swarfline.plant.checks import is_loopback
+from swarfline.plant.model import Listen
+from swarfline.serve.problems import RefusedError, answer
+
+LARGEST = 32 * 1024
+"""Bytes of the largest body that is read."""
+
+_READING = ("GET", "HEAD", "OPTIONS")
+
+
+class Guard:
+    """ASGI layer: a request that may change something is refused unless it is ours, small, and JSON."""
+
+    def __init__(self, app: ASGIApp, listen: Listen) -> None:
+        self._app = app
+        self._listen = listen
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or scope["method"] in _READING:
+            await self._app(scope, receive, send)
+            return
+        try:
+            check(Headers(scope=scope), self._listen)
+            body = await _small(receive)
+        except RefusedError as refused:
+            await answer(Request(scope), refused.status, refused.detail)(scope, receive, send)
+            return
+        held: list[Message] = [{"type": "http.request", "body": body, "more_body": False}]
+
+        async def again() -> Message:
+            return held.pop() if held else await receive()
+
+        await self._app(scope, again, send)
+
+
+def check(headers: Headers, listen: Listen) -> None:
+    """Raises RefusedError unless these are the headers of a request that may write."""
+    host = ",".join(headers.getlist("host")).lower()
+    if not _ours(host, listen):
+        raise RefusedError(
+            HTTPStatus.FORBIDDEN,
+            f"Writing is refused under the name {host!r}; it is allowed under the loopback's names, the address "
+            "listened on, and the plant file's [listen] origins.",
+        )
+    origin = headers.get("origin")
+    if origin is not None and origin not in (f"http://{host}", f"https://{host}", *listen.origins):
+        raise RefusedError(HTTPStatus.FORBIDDEN, f"Writing is refused to pages of another origin ({origin!r}).")
+    if headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
+        raise RefusedError(HTTPStatus.FORBIDDEN, "Writing is refused to pages of another site.")
+    if headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
+        raise RefusedError(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "Send JSON, with Content-Type: application/json.")
+
+
+def _ours(host: str, listen: Listen) -> bool:
+    try:
+        name = urlsplit(f"//{host}").hostname
+    except ValueError:
+        return False
+    shown = {urlsplit(origin).hostname for origin in listen.origins}
+    return name is not None and (is_loopback(name) or name == listen.host.lower() or name in shown)
+
+
+async def _small(receive: Receive) -> bytes:
+    """The whole body; raises RefusedError for one that is too large."""
+    body = bytearray()
+    while True:
+        message = await receive()
+        if message["type"] == "http.disconnect":
+            raise RefusedError(HTTPStatus.BAD_REQUEST, "The request broke off.")
+        body += message.get("body", b"")
+        if len(body) > LARGEST:
+            raise RefusedError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, f"At most {LARGEST} bytes are read.")
+        if not message.get("more_body", False):
+            return bytes(body)

@@ -1,0 +1,164 @@
+"""Parts judged later: /machines/{id}/judgements takes them, /judgements lists them with what they changed."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter
+from pydantic import Field
+
+from swarfline.calendar import Interval
+from swarfline.entries import Entry, Judgement
+from swarfline.facts import TOTAL
+from swarfline.measure.judgements import Applied, free, since
+from swarfline.measure.production import Quantities
+from swarfline.serve.assemble import Assembly
+from swarfline.serve.entries import Body, EntryShape, PartName, Time, entering, entry_fields, moment_of, span_of
+from swarfline.serve.paging import Paged, page_of
+from swarfline.serve.problems import WRITING, RefusedError, wrong
+from swarfline.serve.reply import Replying
+from swarfline.serve.room import InRoom, OneMachine, Room
+from swarfline.serve.selection import CellName, MachineName
+from swarfline.serve.shapes import Facts, Shape
+from swarfline.serve.spans import AskedSpan
+from swarfline.serve.table import OPENAPI
+
+router = APIRouter(tags=["entries"])
+
+LOOK_BACK_US = 7 * 86_400_000_000
+"""So far before a time the parts are looked for that were made last before it."""
+
+_LEFT = {"scrap": "are not scrap yet", "rework": "are not rework yet", "good": "are scrap"}
+
+Kind = Literal["scrap", "rework", "good"]
+
+
+class JudgementBody(Body):
+    """Parts judged later: those of a span, spread evenly over it, or the last ones made by a time."""
+
+    time: Time | None = Field(default=None, description="the last such parts made by then, within 7 days")
+    from_: Time | None = Field(default=None, alias="from", description="start of a span of at most 31 days")
+    to: Time | None = Field(default=None, description="its end, not included")
+    part: PartName | None = Field(default=None, description="may be left out where only one part was made")
+    kind: Kind = Field(description="good: parts that were told as scrap are good after all")
+    quantity: Annotated[int, Field(strict=True, ge=1, le=1_000_000, description="number of parts")]
+
+
+class PartsShape(Shape):
+    """Parts of one part number in the span of an entry."""
+
+    produced: int
+    good: int
+    scrap: int
+    unjudged: int
+    rework: int
+
+
+class JudgementRow(EntryShape):
+    """One judgement, and the parts of its span before and after it."""
+
+    part: str
+    kind: Kind
+    quantity: int
+    applied: int | None = Field(description="less than quantity where facts worked out anew hold fewer such parts")
+    before: PartsShape | None = Field(description="null: undone")
+    after: PartsShape | None
+
+
+@router.post("/machines/{machine_id}/judgements", status_code=201, response_model=JudgementRow, responses=WRITING)
+def judge(machine: OneMachine, room: InRoom, body: JudgementBody) -> Any:
+    """Judge parts that were made: scrap, in need of rework, or good after all. Refused for more than there are."""
+    with entering(room) as door:
+        # no other entry can come between this check and what it allows
+        said, span = _said(room, machine.id, body)
+        entry = door.add(Entry(machine.id, *span, said, body.who, room.clock_us(), body.note))
+    return _row(room, entry, Assembly(room, span, room.now_us()))
+
+
+def _said(room: Room, machine: str, body: JudgementBody) -> tuple[Judgement, Interval]:
+    now_us = room.now_us()
+    if body.time is None:
+        look = span_of(body.from_, body.to, "time", now_us)
+    elif body.from_ is not None or body.to is not None:
+        raise wrong("time", "cannot stand beside 'from' or 'to'", "one of the two")
+    else:
+        at_us = moment_of("time", body.time, now_us)
+        look = at_us - LOOK_BACK_US, at_us + 1
+    work = Assembly(room, look, now_us)
+    said = Judgement(_part(work, machine, body), body.kind, body.quantity)
+    made = work.production(machine, look, said.part).by_part.get(said.part, Quantities())
+    start_us: int | None = look[0]
+    if body.time is not None:
+        start_us = since(work.counts(machine), _inside(work, machine, look), said)
+    if start_us is None or free(made, said.judged) < said.quantity:
+        raise _too_many(said, made)
+    return said, (start_us, look[1])
+
+
+def _inside(work: Assembly, machine: str, look: Interval) -> list[Any]:
+    return [c for c in work.judgements(machine)[0] if look[0] <= c.time_us < look[1]]
+
+
+def _part(work: Assembly, machine: str, body: JudgementBody) -> str:
+    """The part that is meant; 422 where none of it was made, or it is not told and there were several."""
+    made = [c.part for c in work.counts(machine) if c.count_kind == TOTAL]
+    known = ", ".join(repr(part) for part in sorted(set(made))) or "nothing was made there"
+    if body.part is not None:
+        if body.part not in made:
+            raise wrong("part", f"no {body.part!r} was made there", known)
+        return body.part
+    if made and (body.time is not None or len(set(made)) == 1):
+        return made[-1]
+    raise wrong("part", "must be told, for not just one was made there", known)
+
+
+def _too_many(said: Judgement, made: Quantities) -> RefusedError:
+    there = max(0, free(made, said.judged))
+    return wrong(
+        "quantity",
+        f"of {made.total} {said.part} made there {there} {_LEFT[said.judged]}; {said.quantity} cannot become "
+        f"{said.judged}",
+        f"1 to {there}" if there else "none",
+    )
+
+
+@router.get("/judgements", response_model=Facts[JudgementRow], responses=OPENAPI)
+def list_judgements(
+    room: InRoom,
+    asked: AskedSpan,
+    window: Paged,
+    reply: Replying,
+    machine: MachineName = None,
+    cell: CellName = None,
+) -> Any:
+    """Judgements of parts made in the span, undone ones too, by the time that they are about."""
+    work = Assembly(room, asked.interval, asked.now_us)
+    chosen = [m.id for m in room.machines(machine, cell)]
+    entries = [e for m in chosen for e in room.queries.entries(Judgement, m, *asked.interval)]
+    known = sorted(entries, key=lambda e: (e.start_us, e.number))
+    found, last = window.take(lambda n, after: page_of(known, n, after))
+    return reply.facts(room, asked, window, JudgementRow, [_row(room, e, work) for e in found], last)
+
+
+def _row(room: Room, entry: Entry, work: Assembly) -> JudgementRow:
+    assert isinstance(entry.said, Judgement)
+    applied = next((a for a in work.judgements(entry.machine)[1] if a.entry.number == entry.number), None)
+    return JudgementRow(
+        **entry_fields(room, entry),
+        part=entry.said.part,
+        kind=entry.said.judged,  # type: ignore[arg-type]
+        quantity=entry.said.quantity,
+        **_changed(applied),
+    )
+
+
+def _changed(applied: Applied | None) -> dict[str, Any]:
+    if applied is None:
+        return {"applied": None, "before": None, "after": None}
+    return {"applied": applied.quantity, "before": _parts(applied.before), "after": _parts(applied.after)}
+
+
+def _parts(made: Quantities) -> PartsShape:
+    return PartsShape(
+        produced=made.total, good=made.good, scrap=made.scrap, unjudged=made.unjudged, rework=made.rework
+    )
