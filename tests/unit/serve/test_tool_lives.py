@@ -72,7 +72,8 @@ def facts():
 
 def opened(folder, facts):
     path = folder / "plant.toml"
-    costs = "[tools]\nplanned_change_cost = 10\nunplanned_change_cost = 60\n"
+    costs = '[figures]\ncurrency = "EUR"\n\n'
+    costs += "[tools]\nplanned_change_cost = 10\nunplanned_change_cost = 60\n"
     path.write_text(PLANT.replace("[[shifts]]", costs + "\n[[shifts]]", 1), encoding="utf-8")
     store = Store.open(f"sqlite:///{folder / 'works.db'}")
     store.writer().commit(Batch(facts=facts, seen_us=NOW))
@@ -153,7 +154,7 @@ def test_machines_together(ask):
 def test_the_replacement_interval_of_the_plant_files_costs(ask):
     answer = ask("tool-replacement")
     n1, s1 = answer["items"]
-    assert (answer["planned_cost"], answer["unplanned_cost"]) == (10, 60)
+    assert (answer["planned_cost"], answer["unplanned_cost"], answer["currency"]) == (10, 60, "EUR")
     assert (n1["state"], n1["failures"], n1["censored"], n1["limit"]) == ("replace", 6, 7, 100)
     assert n1["interval_low"] < n1["interval"] < 100 and n1["beyond_seen"] is False
     assert n1["cost_per_unit"] < n1["cost_per_unit_at_limit"] and n1["cost_per_unit"] < n1["cost_per_unit_to_end"]
