@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 from math import exp, log, sqrt
-from statistics import NormalDist
 from typing import NamedTuple
+
+from swarfline.measure.distributions import normal_quantile
 
 KAPLAN_MEIER = "Kaplan & Meier 1958"
 
 CONFIDENCE = 0.95
 """Of every interval in the tool history."""
 
-Z = NormalDist().inv_cdf((1 + CONFIDENCE) / 2)
+Z = normal_quantile((1 + CONFIDENCE) / 2)
 
 
 class Lifetime(NamedTuple):

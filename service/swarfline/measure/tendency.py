@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from itertools import combinations, pairwise
+from itertools import combinations
 from math import fsum, sqrt
-from statistics import NormalDist, median
+from statistics import median
+
+from swarfline.measure.distributions import normal_cdf
+from swarfline.measure.trend import autocorrelation
 
 
 def robust_slope(places: Sequence[float], values: Sequence[float]) -> float | None:
@@ -36,10 +39,9 @@ def likeness(values: Sequence[float], least: float = 0.0) -> float:
     if n < 10:
         return 0.0
     off = _about_cubic(values)
-    squares = fsum(d * d for d in off)
-    if squares <= max(n * least**2, 1e-18 * fsum(v * v for v in values)):
+    if fsum(d * d for d in off) <= max(n * least**2, 1e-18 * fsum(v * v for v in values)):
         return 0.0
-    r = fsum(a * b for a, b in pairwise(off)) / squares
+    r = autocorrelation(off) or 0.0
     return min(0.9, max(0.0, (n * r + 4) / (n - 7)))
 
 
@@ -71,4 +73,4 @@ def rise_chance(values: Sequence[float], alike: float = 0.0) -> float:
     n, score = len(values), rank_score(values)
     ties = sum(t * (t - 1) * (2 * t + 5) for t in Counter(values).values())
     variance = (n * (n - 1) * (2 * n + 5) - ties) / 18 * (1 + alike) / (1 - alike)
-    return 1 - NormalDist().cdf((score - 1) / sqrt(variance)) if variance > 0 else 1.0
+    return 1 - normal_cdf((score - 1) / sqrt(variance)) if variance > 0 else 1.0

@@ -16,6 +16,7 @@ from math import cos, exp, expm1, fsum, gamma, log, log1p, pi, pow
 from typing import NamedTuple
 
 from swarfline.measure.definition import NIST, Definition
+from swarfline.measure.distributions import chi_square_cdf
 from swarfline.measure.roots import root
 from swarfline.measure.survival import Lifetime, Z
 
@@ -28,6 +29,9 @@ STEEPEST = 1e4
 CONTOUR_SHAPES = 49
 """Shapes at which the bound of the likelihood region is taken."""
 
+MOST_EXPONENT = 600.0
+"""Powers stop growing here."""
+
 Interval = tuple[float, float]
 
 
@@ -37,13 +41,17 @@ class Weibull(NamedTuple):
     shape: float
     scale: float
 
+    def _power(self, used: float) -> float:
+        """(used ÷ scale)^shape, kept from overflow where nothing lasts anyway."""
+        return exp(min(MOST_EXPONENT, self.shape * log(used / self.scale))) if used > 0 else 0.0
+
     def survival(self, used: float) -> float:
         """Share that lasts for ``used``."""
-        return exp(-pow(used / self.scale, self.shape))
+        return exp(-self._power(used))
 
     def hazard(self, used: float) -> float:
         """Failures per unit of life among those that lasted for ``used`` > 0."""
-        return self.shape / self.scale * pow(used / self.scale, self.shape - 1)
+        return self.shape / used * self._power(used)
 
     def quantile(self, p: float) -> float:
         """Life that the share p does not reach, 0 ≤ p < 1."""
@@ -60,21 +68,12 @@ class Weibull(NamedTuple):
         return self.quantile(1 - 1e-9)
 
     def used_to(self, used: float) -> float:
-        """∫ R from 0 to ``used``: mean life used when every tool is changed there at the latest."""
-        return self.scale / self.shape * _lower_gamma(1 / self.shape, pow(used / self.scale, self.shape))
+        """∫ R from 0 to ``used``: mean life used when every tool is changed there at the latest.
 
-
-def _lower_gamma(a: float, x: float) -> float:
-    """Lower incomplete gamma function γ(a, x), by its power series (DLMF 8.11.4, from memory)."""
-    if x > a + 60:
-        return gamma(a)
-    term = total = 1 / a
-    n = 0
-    while term > 1e-17 * total:
-        n += 1
-        term *= x / (a + n)
-        total += term
-    return total * exp(a * log(x) - x) if x > 0 else 0.0
+        The mean times the regularised incomplete gamma function P(1 ÷ shape, (used ÷ scale)^shape).
+        """
+        share = chi_square_cdf(2 * self._power(used), 2 / self.shape)
+        return self.mean * share
 
 
 @dataclass(frozen=True)

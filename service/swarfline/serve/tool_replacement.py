@@ -51,6 +51,7 @@ class Replacements(SpanShape):
 
     planned_cost: float | None
     unplanned_cost: float | None
+    currency: str | None = Field(description="ISO 4217 code")
     items: list[ReplacementRow]
 
 
@@ -74,8 +75,14 @@ def list_replacements(
     )
     kinds = known_kinds(room, asked, chosen, by == "machine", early == "failure")
     rows = [_row(kind, *costs) for kind in kinds]
-    terms = {"planned_cost": costs[0], "unplanned_cost": costs[1]}
-    return reply.listing(ReplacementRow, rows, **span_fields(room, asked), **terms)
+    return reply.listing(
+        ReplacementRow,
+        rows,
+        **span_fields(room, asked),
+        planned_cost=costs[0],
+        unplanned_cost=costs[1],
+        currency=room.plant.figures.currency,
+    )
 
 
 def _row(kind: KnownKind, planned: float | None, unplanned: float | None) -> ReplacementRow:

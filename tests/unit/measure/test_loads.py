@@ -55,8 +55,21 @@ def test_a_load_that_rises_late_and_steeply_stands_out():
 
 
 def test_a_tool_that_is_harder_throughout_is_no_rise():
-    found = load_trend(a_life(level=36), [a_life()] * 3)
-    assert found.rise == pytest.approx(0.2, abs=0.01) and found.sign == STEADY
+    found = load_trend(a_life(level=36, growth=WEAR + 0.05), [a_life()] * 3)
+    assert found.rise > 0.2 and found.chance < 0.001 and 0 < found.growth < 0.1
+    assert found.sign == STEADY
+
+
+def test_a_tool_that_grows_up_to_the_usual_load_is_no_rise():
+    found = load_trend(a_life(level=24, growth=2 * WEAR), [a_life()] * 3)
+    assert found.rise < 0 and found.chance < 0.001 and found.growth > 0.1
+    assert found.sign == STEADY
+
+
+def test_where_earlier_lives_were_not_seen_nothing_is_held_against_them():
+    late = [n for n in a_life(growth=1.0) if n.at >= 0.5]
+    found = load_trend(a_life(growth=1.0), [late])
+    assert found.baseline == EARLIER and found.slope == pytest.approx(0, abs=0.05)
 
 
 def test_the_middle_of_three_earlier_lives_counts():

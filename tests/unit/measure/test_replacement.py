@@ -61,6 +61,7 @@ def test_only_the_ratio_of_the_costs_matters():
 
 def test_failures_by_chance_support_none():
     found = replacement(fit(BY_CHANCE), 10, 60, longest=1500.0)
+    assert found.beyond_seen is False
     assert (found.state, found.interval, found.high) == (RUN_TO_END, None, None)
     assert found.saving == 0 and found.rate == found.rate_to_end and found.rate_at_limit is None
 

@@ -77,6 +77,13 @@ def test_the_law_in_itself():
     assert Weibull(1, 50).used_to(20) == pytest.approx(50 * (1 - Weibull(1, 50).survival(20)))
 
 
+def test_a_steep_law_far_beyond_its_scale_does_not_overflow():
+    law = Weibull(5000, 10)
+    assert law.survival(100) == 0 and law.hazard(100) > 1e100
+    assert law.used_to(100) == pytest.approx(law.mean)
+    assert law.survival(0) == 1 and law.survival(1) == 1
+
+
 def test_intervals_hold_the_estimate_and_follow_from_the_contour():
     found = fit(SAMPLE)
     for low, value, high in (

@@ -70,15 +70,20 @@ def facts():
     return found
 
 
-@pytest.fixture(scope="module")
-def client(tmp_path_factory) -> Iterator[Client]:
-    folder = tmp_path_factory.mktemp("lives")
+def opened(folder, facts):
     path = folder / "plant.toml"
-    costs = "[tools]\nplanned_change_cost = 10\nunplanned_change_cost = 60\n"
+    costs = '[figures]\ncurrency = "EUR"\n\n'
+    costs += "[tools]\nplanned_change_cost = 10\nunplanned_change_cost = 60\n"
     path.write_text(PLANT.replace("[[shifts]]", costs + "\n[[shifts]]", 1), encoding="utf-8")
     store = Store.open(f"sqlite:///{folder / 'works.db'}")
-    store.writer().commit(Batch(facts=facts(), seen_us=NOW))
-    yield Client(create_app(load(path), store, clock_us=lambda: NOW))
+    store.writer().commit(Batch(facts=facts, seen_us=NOW))
+    return Client(create_app(load(path), store, clock_us=lambda: NOW)), store
+
+
+@pytest.fixture(scope="module")
+def client(tmp_path_factory) -> Iterator[Client]:
+    made, store = opened(tmp_path_factory.mktemp("lives"), facts())
+    yield made
     store.close()
 
 
@@ -149,7 +154,7 @@ def test_machines_together(ask):
 def test_the_replacement_interval_of_the_plant_files_costs(ask):
     answer = ask("tool-replacement")
     n1, s1 = answer["items"]
-    assert (answer["planned_cost"], answer["unplanned_cost"]) == (10, 60)
+    assert (answer["planned_cost"], answer["unplanned_cost"], answer["currency"]) == (10, 60, "EUR")
     assert (n1["state"], n1["failures"], n1["censored"], n1["limit"]) == ("replace", 6, 7, 100)
     assert n1["interval_low"] < n1["interval"] < 100 and n1["beyond_seen"] is False
     assert n1["cost_per_unit"] < n1["cost_per_unit_at_limit"] and n1["cost_per_unit"] < n1["cost_per_unit_to_end"]
@@ -188,6 +193,43 @@ def test_a_load_that_rises_faster_than_in_earlier_lives(ask):
     assert row["expected_mean_pct"] == pytest.approx(30 + 0.06 * 56.5, rel=0.01)
     assert row["rise_pct"] == pytest.approx(100 * (row["load_mean_pct"] / row["expected_mean_pct"] - 1))
     assert row["peak_rise_pct"] == pytest.approx(row["rise_pct"])
+
+
+def test_the_broken_tool_is_the_one_in_the_spindle_when_its_alarm_aborts_the_cycle(tmp_path):
+    breaks_at = FIRST + DAY - HOUR
+    other = ToolLife(
+        "N1", "2", FIRST, FIRST + DAY, "8", "2", "Drill", used=30.0, limit=100.0, whole=True, reason="reset"
+    )
+    made, store = opened(
+        tmp_path,
+        [
+            life(FIRST, 40, reason="reset"),
+            other,
+            Alarm("N1", breaks_at, breaks_at + MINUTE, "C101", "Tool breakage detected"),
+            ran(breaks_at - CYCLE_US, 30.0, ABORTED, (StepPiece(0, "cutting", "7"),)),
+        ],
+    )
+    rows = made.get("/api/v1/tool-history").json()["items"]
+    store.close()
+    assert [(r["tool"], r["broken"], r["ends"]["early"]) for r in rows] == [("7", 1, 0), ("8", 0, 1)]
+
+
+def test_earlier_lives_are_shared_out_by_their_own_limits(tmp_path):
+    """Load grows by half over a life, of 60 cycles before and of 120 now."""
+    start = OPEN_AT - DAY
+    made, store = opened(
+        tmp_path,
+        [
+            life(start, 60, limit=60.0, reason="reset"),
+            *(ran(start + n * CYCLE_US, 30 * (1 + 0.5 * n / 60)) for n in range(60)),
+            ToolLife("N1", "1", OPEN_AT, NOW, "7", used=60.0, limit=120.0, whole=True, open=True),
+            *(ran(OPEN_AT + n * CYCLE_US, 30 * (1 + 0.5 * n / 120)) for n in range(60)),
+        ],
+    )
+    (row,) = made.get("/api/v1/tool-loads").json()["items"]
+    store.close()
+    assert (row["baseline"], row["share_used_pct"], row["sign"]) == ("earlier_lives", 50, "steady")
+    assert row["rise_pct"] == pytest.approx(0, abs=1) and row["slope_pct"] == pytest.approx(0, abs=2)
 
 
 def test_the_answers_fit_their_description(client):
