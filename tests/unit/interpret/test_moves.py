@@ -156,6 +156,48 @@ def test_what_it_used_up_out_of_sight_does_not():
     assert [f.pot_key for f in told.of(ToolLife) if f.tool == "12"] == ["3"]
 
 
+def test_what_it_used_up_in_a_gap_after_it_left_does_not_either():
+    told = Told(f"""
+        0   back state=executing program_state=ready {pot(3, 12, 41)} {pot(7, 13, 8)}
+        10  program_state=running
+        20  {pot(3, 15, 0)}
+        30  lost
+        40  back state=executing program_state=running@10 {pot(3, 15, 0)} {pot(7, 13, 8)} {pot(9, 12, 44)}
+        60  program_state=ended
+    """)
+    assert told.cycles == [(10, 60, "complete")]
+    assert told.cycle.tools == ()
+    assert [(f.pot_key, f.used, f.open) for f in told.of(ToolLife) if f.tool == "12"] == [("3", 44, True)]
+
+
+def test_a_used_value_that_comes_before_the_number_is_that_of_the_tool_that_comes():
+    story = (
+        f"{START}1 {pot(9, 16, 5)}\n20 tools[3].number=0\n40 tools[9].used=43\n40.3 tools[9].number=12\n60 alive"
+    )
+    assert [row for row in lives(story) if row[3] == "12"] == [
+        ("3", 0, pytest.approx(40.3), "12", 43, "open in 9")
+    ]
+    slow = story.replace("40.3", "43").replace("60 alive", "48 tools[9].used=44\n60 alive")
+    assert [row for row in lives(slow) if row[3] == "12"] == [("3", 0, 48, "12", 44, "open in 9")]
+
+
+HELD = [
+    ("another number", f"{START}20 {pot(9, 16, 0)}", 22, 22.5),
+    ("a number that sits elsewhere", f"{START}20 {pot(9, 12, 0)}", 30, 30.5),
+    ("a number that left", f"{START}10 {pot(3, 15, 0)}\n20 {pot(9, 12, 0)}", 30, 30.5),
+]
+
+
+@pytest.mark.parametrize(("story", "held", "told"), [row[1:] for row in HELD], ids=[row[0] for row in HELD])
+def test_how_long_a_tool_that_came_is_not_told(story, held, told):
+    """The reorder window of a second goes by before the moment asked for is final."""
+    begun_at_20 = [
+        [f.pot_key for f in Told(f"{story}\n{at + 1} alive", end=False).of(ToolLife) if seconds(f.start_us) == 20]
+        for at in (held, told)
+    ]
+    assert begun_at_20 == [[], ["9"]]
+
+
 def test_a_used_value_of_the_tool_before_is_no_consumption():
     told = Told(f"""
         0    state=executing program_state=ready {pot(3, 12, 41)}
