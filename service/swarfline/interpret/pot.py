@@ -25,13 +25,14 @@ def tool_name(value: object) -> str:
 class Pot:
     """What is known of the tool in one pot, and the life that runs there.
 
-    ``values`` holds the fields as told; numbers that are not believed never get there.
-    ``used`` and the rest are as last told; ``owed`` is by how much a limit moved that the remaining value has
-    not followed; ``blind``: not read since the machine was lost from sight.
+    ``values`` holds the fields as told; numbers that are not believed never get there. ``used`` and the rest are
+    as last told; ``owed`` is by how much a limit moved that the remaining value has not followed; ``blind``: not
+    read since the machine was lost from sight.
 
     ``born_in``: the pot in which the life began, empty for this one. ``gone_us``: since when no tool is told to be
-    here. ``began_us``: when this life began in sight here, or when its tool came (``came``); ``base`` is the first
-    used value that the tool showed since, None before. ``used_before`` was told until ``used_us``.
+    here. ``began_us``: when this life began in sight here, or when its tool ``came`` and perhaps ``arrived``, that
+    is, brought its life along. ``base`` is the first used value that it showed since, None before. ``used_before``
+    was told until ``used_us``.
     """
 
     values: dict[str, object] = field(default_factory=dict)
@@ -49,6 +50,7 @@ class Pot:
     gone_us: int | None = None
     began_us: int | None = None
     came: bool = False
+    arrived: bool = False
     base: float | None = None
     used_before: float | None = None
     used_us: int = 0
@@ -101,11 +103,6 @@ class Pot:
         since = self.start_us if self.began_us is None else self.began_us
         return since is not None and at_us - since <= SETTLING_US
 
-    @property
-    def arrived(self) -> bool:
-        """The life is older than the tool's coming here: it moved."""
-        return self.began_us is not None and self.start_us is not None and self.start_us < self.began_us
-
     def keep(self, at_us: int) -> None:
         """Remember what was told as what holds."""
         limit, remaining = self.number("limit"), self.number("remaining")
@@ -118,6 +115,25 @@ class Pot:
             self.used_before, self.used_us = self.used, at_us
         self.tool, self.used, self.seen_us = tool_name(self.values.get("number")), used, at_us
         self.limit, self.warning_level, self.remaining = limit, self.warning_now(), remaining
+
+    def take_back(self, life: ToolLife) -> None:
+        """The life that was taken for ended goes on, and the one that began then never was."""
+        self.start_us, self.whole, self.born_in, self.tool = life.start_us, life.whole, life.pot_key, life.tool
+        self.used, self.limit, self.warning_level = life.used, life.limit, life.warning_level
+        if self.remaining is not None and life.limit is not None:
+            self.remaining = life.limit - life.used
+        self.began_us, self.came, self.arrived, self.base = None, False, False, life.used
+
+    def give_away(self) -> None:
+        """The life goes on in another pot."""
+        self.start_us, self.tool, self.began_us, self.came, self.arrived, self.base = (
+            None,
+            "",
+            None,
+            False,
+            False,
+            None,
+        )
 
     def fact(self, machine: str, key: str, end_us: int, reason: str = "") -> ToolLife:
         """The life as it stands, or with a reason as it ended; ``key`` is this pot's."""

@@ -87,6 +87,7 @@ class Tools:
             here = bool(tool_name(changed["number"]))
             pot.gone_us = None if here else at_us if pot.gone_us is None else pot.gone_us
         if "number" in values and not tool_name(values["number"]):
+            self._emptied(at_us, key, pot)
             return 0.0
         fresh = pot.base is None and any(changed.get(name) is not None for name in _USE)
         if pot.start_us is None:
@@ -139,14 +140,14 @@ class Tools:
         self._left = [*self._left[1 - MOST_LEFT :], Left.of(life, key, pot, replaced)]
         lately = pot.used if at_us - pot.used_us <= SETTLING_US and pot.used_us != at_us else None
         self._begin(at_us, key, pot, whole=True)
-        pot.began_us, pot.came, pot.base = at_us, False, pot.used
+        pot.began_us, pot.came, pot.arrived, pot.base = at_us, False, False, pot.used
         if replaced:
             told_now = any(before.get(name) != pot.values.get(name) for name in _USE)
             self._came(at_us, key, pot, pot.used if told_now else lately)
 
     def _came(self, at_us: int, key: str, pot: Pot, base: float | None) -> None:
         """Another tool came into the pot; ``base``: the used value that it shows, None where that is not told."""
-        pot.began_us, pot.came, pot.base = at_us, True, base
+        pot.began_us, pot.came, pot.arrived, pot.base = at_us, True, False, base
         self._coming[key] = None
 
     def _renamed(self, at_us: int, key: str, pot: Pot, facts: list[Fact]) -> None:
@@ -156,6 +157,15 @@ class Tools:
                 left.moved, left.life = True, replace(left.life, reason="replaced")
                 facts.append(left.life)
                 self._came(at_us, key, pot, pot.used)
+
+    def _emptied(self, at_us: int, key: str, pot: Pot) -> None:
+        """An empty pot follows a used value that was told first: the life before waits here, and was not reset."""
+        for left in self._left:
+            if left.key == key and left.life.end_us == pot.start_us and not left.moved and pot.settles(at_us):
+                self._left.remove(left)
+                pot.take_back(left.life)
+                self.touched.add(key)
+                return
 
     def _limits(self, at_us: int, key: str, pot: Pot) -> Iterator[Fact]:
         told = (("limit", pot.limit, pot.number("limit")), ("warning_level", pot.warning_level, pot.warning_now()))
@@ -200,7 +210,7 @@ class Tools:
                 grown, seen = self._go_on(key, pot, left.life), left.seen
             elif other is not None and vacated is not None:
                 grown, seen = self._go_on(key, pot, other.fact(self._machine, vacated, at_us)), not other.blind
-                other.start_us, other.tool, other.began_us, other.came, other.base = None, "", None, False, None
+                other.give_away()
                 self.touched.discard(vacated)
             else:
                 continue
@@ -210,7 +220,7 @@ class Tools:
 
     def _go_on(self, key: str, pot: Pot, life: ToolLife) -> float:
         """The life goes on in this pot; what it used up on the way here."""
-        pot.start_us, pot.whole, pot.born_in = life.start_us, life.whole, life.pot_key
+        pot.start_us, pot.whole, pot.born_in, pot.arrived = life.start_us, life.whole, life.pot_key, True
         del self._coming[key]
         self.touched.add(key)
         return pot.base - life.used if pot.base is not None and pot.limit == life.limit else 0.0

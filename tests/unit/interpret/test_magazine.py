@@ -22,22 +22,24 @@ class Magazine:
 
     def __init__(self, seed, down, gap_us):
         self.draw = random.Random(seed)
-        self.down, self.gap_us = down, gap_us
+        self.down, self.gap_us = down, 0
         self.now, self.readings, self.numbers = BEGIN_US, [], count(20)
         self.pots = {pot: self.fresh(used=self.draw.randint(1, 60)) for pot in (1, 2, 3, 4)} | {5: None, 6: None}
         self.shown = {}
         self.ended = []
         self.tell(POTS)
+        self.gap_us = gap_us
 
     def fresh(self, used=0):
         return {"number": next(self.numbers), "used": used}
 
     def tell(self, pots):
-        """Write what changed in these pots, number first, pot by pot."""
+        """Write what changed in these pots, pot by pot, the fields of each in any order."""
         for pot in pots:
             tool = self.pots[pot] or {"number": 0, "used": 0}
             left = ("remaining", 100 - tool["used"]) if self.down else ("used", tool["used"])
-            for name, value in (("number", tool["number"]), left, ("limit", 100)):
+            fields = [("number", tool["number"]), left, ("limit", 100)]
+            for name, value in self.draw.sample(fields, 3):
                 if self.shown.get((pot, name)) != value:
                     self.shown[pot, name] = value
                     self.readings.append(Reading(MACHINE, f"tools[{pot}].{name}", self.now, self.now, value))

@@ -54,6 +54,8 @@ MOVES = {
     "22 tools[3].number=bad tools[3].used=bad tools[3].limit=bad",
     "field by field": "20 tools[3].number=0\n21 tools[9].number=12\n"
     "21.2 tools[9].used=41\n21.3 tools[9].limit=100",
+    "field by field, the used value first": "20 tools[3].used=0\n20.5 tools[3].number=0\n"
+    "21 tools[9].used=41\n21.2 tools[9].limit=100\n21.3 tools[9].number=12",
     "through a gap": f"20 lost\n80 back {pot(7, 13, 8)} {pot(8, 14, 2)} {pot(9, 12, 41)} "
     "tools[3].number=0 tools[3].used=0",
 }
@@ -154,6 +156,48 @@ def test_what_it_used_up_out_of_sight_does_not():
     assert [f.pot_key for f in told.of(ToolLife) if f.tool == "12"] == ["3"]
 
 
+def test_what_it_used_up_in_a_gap_after_it_left_does_not_either():
+    told = Told(f"""
+        0   back state=executing program_state=ready {pot(3, 12, 41)} {pot(7, 13, 8)}
+        10  program_state=running
+        20  {pot(3, 15, 0)}
+        30  lost
+        40  back state=executing program_state=running@10 {pot(3, 15, 0)} {pot(7, 13, 8)} {pot(9, 12, 44)}
+        60  program_state=ended
+    """)
+    assert told.cycles == [(10, 60, "complete")]
+    assert told.cycle.tools == ()
+    assert [(f.pot_key, f.used, f.open) for f in told.of(ToolLife) if f.tool == "12"] == [("3", 44, True)]
+
+
+def test_a_used_value_that_comes_before_the_number_is_that_of_the_tool_that_comes():
+    story = (
+        f"{START}1 {pot(9, 16, 5)}\n20 tools[3].number=0\n40 tools[9].used=43\n40.3 tools[9].number=12\n60 alive"
+    )
+    assert [row for row in lives(story) if row[3] == "12"] == [
+        ("3", 0, pytest.approx(40.3), "12", 43, "open in 9")
+    ]
+    slow = story.replace("40.3", "43").replace("60 alive", "48 tools[9].used=44\n60 alive")
+    assert [row for row in lives(slow) if row[3] == "12"] == [("3", 0, 48, "12", 44, "open in 9")]
+
+
+HELD = [
+    ("another number", f"{START}20 {pot(9, 16, 0)}", 22, 22.5),
+    ("a number that sits elsewhere", f"{START}20 {pot(9, 12, 0)}", 30, 30.5),
+    ("a number that left", f"{START}10 {pot(3, 15, 0)}\n20 {pot(9, 12, 0)}", 30, 30.5),
+]
+
+
+@pytest.mark.parametrize(("story", "held", "told"), [row[1:] for row in HELD], ids=[row[0] for row in HELD])
+def test_how_long_a_tool_that_came_is_not_told(story, held, told):
+    """The reorder window of a second goes by before the moment asked for is final."""
+    begun_at_20 = [
+        [f.pot_key for f in Told(f"{story}\n{at + 1} alive", end=False).of(ToolLife) if seconds(f.start_us) == 20]
+        for at in (held, told)
+    ]
+    assert begun_at_20 == [[], ["9"]]
+
+
 def test_a_used_value_of_the_tool_before_is_no_consumption():
     told = Told(f"""
         0    state=executing program_state=ready {pot(3, 12, 41)}
@@ -232,6 +276,29 @@ def test_a_new_sister_in_place_of_a_worn_one_ends_its_life():
     assert [(row[0], row[4], row[5]) for row in found if row[3] == "12"] == [
         ("3", 41, "reset"), ("4", 20, "open in 4"), ("3", 0, "open in 3"), ("5", 0, "open in 5"),
     ]  # fmt: skip
+
+
+def test_a_sister_that_resets_while_the_other_works_changes_no_places():
+    found = lives(f"{SISTERS}20 tools[3].used=0 tools[4].used=21\n40 alive")
+    assert [(row[0], row[4], row[5]) for row in found if row[3] == "12"] == [
+        ("3", 41, "reset"), ("4", 21, "open in 4"), ("3", 0, "open in 3"),
+    ]  # fmt: skip
+
+
+def test_what_was_used_long_before_it_left_is_not_taken_back():
+    """Used 60 when it left; one of the same number with 45 is another, though 41 was told before 60."""
+    found = lives(f"{START}5 tools[3].used=60\n20 {pot(3, 15, 0)}\n40 {pot(9, 12, 45)}\n80 alive")
+    assert [(row[0], row[4], row[5]) for row in found if row[3] == "12"] == [
+        ("3", 60, "replaced"), ("9", 45, "open in 9"),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("shown", "where"), [(41, [("3", "open in 9")]), (50, [("3", "open in 3"), ("9", "open in 9")])]
+)
+def test_a_pot_that_tells_no_used_value_with_its_new_tool_has_the_very_same(shown, where):
+    story = f"{START}1 {pot(9, 16, shown)}\n20 tools[3].number=0\n30 tools[9].number=12\n40 x=1\n60 alive"
+    assert [(row[0], row[5]) for row in lives(story) if row[3] == "12"] == where
 
 
 def test_replaced_early_and_at_the_limit():

@@ -7,7 +7,7 @@ import pytest
 from swarfline.interpret.fold import Fold
 from swarfline.interpret.settings import MachineSettings
 
-from .told import Told, at_us, seconds
+from .told import Told, at_us, readings_of, seconds, settings_of
 
 
 def picture(story, **settings):
@@ -66,3 +66,21 @@ def test_values_and_cycle():
 def test_out_of_sight_no_values_are_shown():
     shown = Told("0 back state=executing power=5 program_state=running\n9 lost", end=False).fold.snapshot("N1")
     assert (shown["values"], shown["cycle"], shown["linked"]) == ({}, None, False)
+
+
+def test_a_checkpoint_from_before_tools_moved_and_loops_were_cut_is_gone_on_with():
+    first = "0 state=executing program_state=running tools[3].number=12 tools[3].used=4 tools[3].limit=9\n5 alive"
+    told = Told(first, offers=("cycle_count",))
+    state = json.loads(json.dumps(told.fold.save("N1")))
+    pots, touched, _, _ = state["tools"]
+    state["tools"] = [{key: pot[:11] for key, pot in pots.items()}, touched]
+    records, roles, kept, flags = state["cycles"]
+    for record in records:
+        del record["standstill"]
+    state["cycles"] = [records, roles, kept, flags[:4]]
+    fold = Fold([settings_of(readings_of(first), ("cycle_count",))])
+    fold.load("N1", state)
+    fold.feed(readings_of("9 tools[3].used=5 program_state=ended\n20 alive"))
+    shown = {f.kind: f for f in fold.open_facts()}
+    assert shown["tool_life"].used == 5
+    assert fold.save("N1")["cycles"][3][4:] == [-1, None]
