@@ -114,13 +114,14 @@ def production(
     sums: dict[str, list[int]] = {}
     for count in counts:
         if span[0] <= count.time_us < span[1]:
-            own = sums.setdefault(count.part, [0] * len(fields(Quantities)))
+            own = sums.setdefault(count.part, [0] * _NUMBERS)
             for place in _PLACES[count.count_kind, count.across_gap]:
                 own[place] += count.quantity
     by_part = {part: Quantities(*sums[part]) for part in sorted(sums)}
     return sum((_timed(p, q, plans, cycles) for p, q in by_part.items()), Production())
 
 
+_NUMBERS = len(fields(Quantities))
 _PLACES = {
     (TOTAL, False): (0,),
     (GOOD, False): (1,),
