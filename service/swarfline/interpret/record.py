@@ -106,7 +106,6 @@ class CycleRecord:
         spent = self.step_us[_OTHER] - standstill.other_us
         self.step_us[_OTHER] -= spent
         self.step_us[_TOOL_CHANGE] += spent
-        self.step = _TOOL_CHANGE if self.step == _OTHER else self.step
         begin, strip = standstill.start_us - self.start_us, self.strip
         if len(strip) >= STRIP_PIECES - 1:
             return

@@ -27,6 +27,8 @@ ROWS = [
     ("producing", SPEED, {"spindle_speed": 8000}, "cutting"),
     ("producing", SPEED, {"spindle_speed": -8000}, "cutting"),
     ("producing", SPEED, {"spindle_speed": 0}, "other"),
+    ("producing", SPEED, {"spindle_speed": 0.99}, "other"),
+    ("producing", SPEED, {"spindle_speed": 1}, "cutting"),
     ("producing", SPEED, {"spindle_speed": None}, "other"),
     ("producing", SPEED, {}, "other"),
     ("producing", set(), {"spindle_speed": 8000, "spindle_load": 30}, "other"),
@@ -184,3 +186,16 @@ def test_where_tool_changes_are_told_a_standstill_is_none():
 @pytest.mark.parametrize("place", range(1, 12))
 def test_a_tool_change_seen_by_speed_survives_a_restart(place):
     assert Told(BY_SPEED, restart_after=place).cycle == Told(BY_SPEED).cycle
+
+
+@pytest.mark.parametrize("pieces", [STRIP_PIECES - 4, STRIP_PIECES - 3, STRIP_PIECES - 2, STRIP_PIECES + 500])
+def test_a_strip_that_is_full_takes_no_tool_change_in_after_all(pieces):
+    turns = "\n".join(f"{10 + n} spindle_speed={6000 if n % 2 else 0}" for n in range(pieces))
+    stood = f"{9.5 + pieces} spindle_speed=5000\n{10 + pieces} spindle_speed=0\n"
+    stood += f"{20 + pieces} active_tool=7\n{23 + pieces} spindle_speed=9000"
+    begin = "0 state=executing program_state=ready active_tool=4 spindle_speed=900\n5 program_state=running"
+    cycle = Told(f"{begin}\n{turns}\n{stood}\n{25 + pieces} program_state=ended").cycle
+    assert len(cycle.strip) <= STRIP_PIECES
+    assert sum(cycle.step_us) == cycle.duration_us
+    assert cycle.strip[-1].step == ("other" if len(cycle.strip) == STRIP_PIECES else "cutting")
+    assert by_step(cycle)["tool_change"] == 13

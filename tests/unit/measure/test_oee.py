@@ -56,6 +56,15 @@ def test_a_missing_plan_leaves_no_speed_and_takes_quality_by_count():
     assert found["availability"].value == 1
 
 
+def test_quality_by_count_leaves_out_what_was_counted_across_a_gap():
+    made = [
+        Count("N1", 9, TOTAL, 10, "MB-05"), Count("N1", 9, SCRAP, 2, "MB-05"),
+        Count("N1", 50, TOTAL, 30, "MB-05", across_gap=True), Count("N1", 50, SCRAP, 5, "MB-05", across_gap=True),
+    ]  # fmt: skip
+    quality = oee(sums(tiled([(100, "producing")]), [(0, 100)], (0, 100), made))["quality_ratio"]
+    assert (quality.numerator, quality.denominator) == (8, 10)
+
+
 def test_an_estimated_time_marks_what_rests_on_it():
     made = Production({}, Fraction(50), Fraction(50), estimate=True)
     found = oee(OeeSums.of(TimeElements(), made))

@@ -28,6 +28,13 @@ def test_the_first_of_equally_long_conditions_names_it():
     assert stop.condition == "setup", "in the order in which the conditions are shown"
 
 
+def test_the_time_to_restore_is_what_follows_the_first_fault_and_none_without_one():
+    (stop,) = stops(tiled([(5, "waiting"), (30, "fault"), (7, "waiting")]), ALL_DAY, (0, 1000), 20)
+    assert stop.restore_us == 37
+    (stop,) = stops(tiled([(5, "waiting"), (7, "held")]), ALL_DAY, (0, 1000), 20)
+    assert stop.restore_us is None
+
+
 def test_a_break_in_it_neither_counts_nor_ends_it():
     facts = tiled([(10, "producing"), (80, "waiting"), (10, "producing")])
     (stop,) = stops(facts, [(0, 30), (60, 100)], (0, 100), 300)
