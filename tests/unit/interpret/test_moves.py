@@ -7,7 +7,7 @@ import pytest
 
 from swarfline.facts import Cycle, ToolLife
 from swarfline.interpret.fold import Fold
-from swarfline.interpret.moves import EARLY_US, MOVING_US
+from swarfline.interpret.moves import EARLY_US, MOST_LEFT, MOVING_US
 
 from .told import SECOND_US, Told, readings_of, seconds, settings_of
 
@@ -283,6 +283,28 @@ def test_a_sister_that_resets_while_the_other_works_changes_no_places():
     assert [(row[0], row[4], row[5]) for row in found if row[3] == "12"] == [
         ("3", 41, "reset"), ("4", 21, "open in 4"), ("3", 0, "open in 3"),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("low", "high"), [(20, 25), (19, 41)])
+def test_an_exchange_of_sisters_is_one_of_the_very_values(low, high):
+    found = lives(f"{SISTERS}20 tools[3].used={low} tools[4].used={high}\n40 alive")
+    assert [(row[0], row[4], row[5]) for row in found if row[3] == "12"] == [
+        ("3", 41, "reset"), ("4", high, "open in 4"), ("3", low, "open in 3"),
+    ]  # fmt: skip
+
+
+def test_two_tools_that_are_no_sisters_exchange_nothing_while_their_numbers_stay():
+    found = lives(f"{START}20 tools[3].used=8 tools[7].used=41\n40 alive")
+    assert [(row[0], row[3], row[4], row[5]) for row in found if row[3] != "14"] == [
+        ("3", "12", 41, "reset"), ("3", "12", 8, "open in 3"), ("7", "13", 41, "open in 7"),
+    ]  # fmt: skip
+
+
+def test_lives_that_left_are_remembered_in_bounds():
+    changes = "\n".join(f"{10 * n} {pot(3, 20 + n, 0)}" for n in range(1, MOST_LEFT + 20))
+    fold = Told(START + changes).fold
+    left = fold.save("N1")["tools"][2]
+    assert [row[0][4] for row in left] == [str(20 + n) for n in range(19, MOST_LEFT + 19)]
 
 
 def test_what_was_used_long_before_it_left_is_not_taken_back():
