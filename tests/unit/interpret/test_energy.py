@@ -175,3 +175,10 @@ def test_a_counter_told_unchanged_says_that_nothing_was_used():
 def test_a_counter_told_twice_at_one_moment_is_spread_once():
     told = Told("0 back state=executing energy=1\n10 energy=2\n10 back state=executing energy=3\n20 energy=4")
     assert told.energies == [(0, 20, "producing", 3 * 3600)]
+
+
+def test_a_running_cycle_has_no_energy_before_the_counter_told_some():
+    told = Told(RUN.format("energy=4") + "20 alive")
+    assert cycle_joules(told) == [None]
+    told = Told(RUN.format("energy=4") + "20 energy=5\n30 alive")
+    assert cycle_joules(told) == [pytest.approx(1800)]

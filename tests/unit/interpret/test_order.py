@@ -177,3 +177,8 @@ def test_the_buffer_holds_no_more_than_the_window():
         order.put(reading(n * 0.25, GO))
         order.release()
     assert len(order.pending) == 5
+
+
+def test_the_time_of_a_value_is_when_it_was_so_and_not_when_it_arrived():
+    told = Told([reading(5, GO), reading(9, STOP, 40), reading(41, GO)])
+    assert told.conditions == [(5, 9, "producing"), (9, 41, "waiting")]
