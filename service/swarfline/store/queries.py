@@ -28,6 +28,13 @@ class CycleStart(NamedTuple):
     part: str
 
 
+_UNDO = tables.entries.alias("undo")
+_ENTRIES = select(
+    tables.entries, _UNDO.c.who.label("by"), _UNDO.c.entered_us.label("at_us"), _UNDO.c.note.label("why")
+).join_from(tables.entries, _UNDO, _UNDO.c.undoes == tables.entries.c.id, isouter=True)
+"""Entries, each with its undoing if there is one; every figure asks for them."""
+
+
 class Queries:
     """Read access; safe to use from several threads."""
 
@@ -259,13 +266,8 @@ class Queries:
         return found[0] if found else None
 
     def _entries(self, *wanted: ColumnElement[bool]) -> list[Entry]:
-        said, undo = tables.entries, tables.entries.alias("undo")
-        query = (
-            select(said, undo.c.who.label("by"), undo.c.entered_us.label("at_us"), undo.c.note.label("why"))
-            .join_from(said, undo, undo.c.undoes == said.c.id, isouter=True)
-            .where(*wanted)
-            .order_by(said.c.start_us, said.c.id)
-        )
+        said = tables.entries
+        query = _ENTRIES.where(*wanted).order_by(said.c.start_us, said.c.id)
         with self._engine.connect() as connection:
             return [from_entry_row(row) for row in connection.execute(query).mappings()]
 
