@@ -140,7 +140,7 @@ def production(
     sums: dict[str, list[int]] = {}
     for count in counts:
         if span[0] <= count.time_us < span[1]:
-            own = sums.setdefault(count.part, [0] * len(fields(Quantities)))
+            own = sums.setdefault(count.part, [0] * _NUMBERS)
             for place in _PLACES[count.count_kind, count.across_gap]:
                 own[place] += count.quantity
     by_part = {part: Quantities(*sums[part]) for part in sums}
@@ -158,6 +158,7 @@ def counted(count: Count) -> Quantities:
     return Quantities(*found)
 
 
+_NUMBERS = len(fields(Quantities))
 _PLACES = {
     (TOTAL, False): (0,),
     (GOOD, False): (1,),

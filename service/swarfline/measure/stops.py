@@ -78,7 +78,7 @@ def _stop(
     run: list[Condition], planned: Sequence[Interval], starts: list[int], span: Interval, short_limit_us: int
 ) -> Stop | None:
     near = _near(planned, starts, run[0].start_us, run[-1].end_us)
-    parts = [(fact, intersect([(fact.start_us, fact.end_us)], near)) for fact in run]
+    parts = [(fact, _planned_of(fact, near)) for fact in run]
     parts = [(fact, pieces) for fact, pieces in parts if pieces]
     whole = _by_condition(parts)
     counted = whole if _lies_in(span, parts) else _inside(span, parts)
@@ -106,6 +106,13 @@ def _stop(
     )
 
 
+def _planned_of(fact: Condition, near: list[Interval]) -> list[Interval]:
+    whole = (fact.start_us, fact.end_us)
+    if len(near) == 1 and near[0][0] <= whole[0] < whole[1] <= near[0][1]:
+        return [whole]  # nearly all of them; a month has tens of thousands
+    return intersect([whole], near)
+
+
 def _lies_in(span: Interval, parts: Sequence[tuple[Condition, list[Interval]]]) -> bool:
     return not parts or (span[0] <= parts[0][1][0][0] and parts[-1][1][-1][1] <= span[1])
 
@@ -129,6 +136,6 @@ def _near(planned: Sequence[Interval], starts: list[int], start_us: int, end_us:
 def _by_condition(parts: Iterable[tuple[Condition, list[Interval]]]) -> dict[str, int]:
     sums: dict[str, int] = {}
     for fact, pieces in parts:
-        if pieces:
-            sums[fact.condition] = sums.get(fact.condition, 0) + total(pieces)
+        for start, end in pieces:
+            sums[fact.condition] = sums.get(fact.condition, 0) + end - start
     return sums
