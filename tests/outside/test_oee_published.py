@@ -116,8 +116,6 @@ def kpi_values(pieces, made_here, energy=None):
         made_here,
         begun,
         energy or EnergySums(),
-        tells_faults=True,
-        tells_scrap=True,
     )
     return {name: f.value for name, f in kpis(sums).items()}
 

@@ -5,7 +5,7 @@ How conditions become time elements is told in docs/figures.md; UNTOLD says what
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
@@ -22,16 +22,12 @@ from swarfline.measure.stops import Stop
 SECOND_US = 1_000_000
 HOUR_US = 3600 * SECOND_US
 
-HINT_NO_FAULTS = "No machine here tells faults (signal 'alarm')."
-HINT_SOME_FAULTS = "Machines that do not tell faults (signal 'alarm') are left out."
+FAULTS, SETUPS, SCRAPS = FAMILIES = ("faults", "setup", "scrap")
+"""What some machines do not tell; their time or parts are then left out of the KPIs that need it."""
+
+_SIGNALS = {FAULTS: "alarm", SETUPS: "mode", SCRAPS: "scrap_count"}
 HINT_NO_FAILURE = "No failure began in the span."
 HINT_NO_STOP = "No long stop began in the span."
-HINT_NO_SCRAP = "No machine here tells scrap (signal 'scrap_count' or 'good_count')."
-HINT_SOME_SCRAP = "Machines that do not tell scrap (signal 'scrap_count' or 'good_count') are left out."
-
-
-Told = tuple[bool, bool]
-"""Whether any machine tells something, and whether any does not."""
 
 
 class Events(NamedTuple):
@@ -60,21 +56,22 @@ def events(stops: Iterable[Stop], span: Interval) -> Events:
 class KpiSums:
     """The sums from which the KPIs follow. Disjoint sums add with ``+``.
 
-    ``failed`` and ``operating_us`` (APT + AUST) hold only machines that tell faults, ``judged`` and ``scrap`` only
-    the parts of machines that tell scrap, ``energy`` only machines that tell energy. ``faults`` and ``scraps``
-    hold whether any machine tells them, and whether any does not.
+    ``failed`` and ``of_faults`` hold only machines that tell faults, ``of_setup`` only those that tell setting up,
+    ``judged`` and ``scrap`` only the parts of those that tell scrap, ``energy`` only those that tell energy.
+    ``telling`` are the FAMILIES that any machine tells, ``silent`` those that any does not.
     """
 
     oee: OeeSums = field(default_factory=OeeSums)
     elements: TimeElements = field(default_factory=TimeElements)
+    of_faults: TimeElements = field(default_factory=TimeElements)
+    of_setup: TimeElements = field(default_factory=TimeElements)
     events: Events = field(default_factory=Events)
-    energy: EnergySums = field(default_factory=EnergySums)
     failed: Events = field(default_factory=Events)
-    operating_us: int = 0
+    energy: EnergySums = field(default_factory=EnergySums)
     judged: int = 0
     scrap: int = 0
-    faults: Told = (False, False)
-    scraps: Told = (False, False)
+    telling: frozenset[str] = frozenset()
+    silent: frozenset[str] = frozenset()
 
     @classmethod
     def of(
@@ -83,37 +80,48 @@ class KpiSums:
         production: Production,
         events: Events,
         energy: EnergySums,
-        *,
-        tells_faults: bool,
-        tells_scrap: bool,
+        tells: Collection[str] = FAMILIES,
     ) -> KpiSums:
         """The sums of one machine and span, all for the same span; ``energy`` is empty where it tells none."""
         made = production.all_parts
         return cls(
             OeeSums.of(elements, production),
             elements,
+            elements if FAULTS in tells else TimeElements(),
+            elements if SETUPS in tells else TimeElements(),
             events,
+            events if FAULTS in tells else Events(),
             energy,
-            events if tells_faults else Events(),
-            (elements.production_us + elements.setup_us) * tells_faults,
-            made.total * tells_scrap,
-            made.scrap * tells_scrap,
-            (tells_faults, not tells_faults),
-            (tells_scrap, not tells_scrap),
+            made.total if SCRAPS in tells else 0,
+            made.scrap if SCRAPS in tells else 0,
+            frozenset(tells),
+            frozenset(FAMILIES).difference(tells),
         )
 
     def __add__(self, other: KpiSums) -> KpiSums:
         return KpiSums(
             self.oee + other.oee,
             self.elements + other.elements,
+            self.of_faults + other.of_faults,
+            self.of_setup + other.of_setup,
             self.events.plus(other.events),
-            self.energy + other.energy,
             self.failed.plus(other.failed),
-            self.operating_us + other.operating_us,
+            self.energy + other.energy,
             self.judged + other.judged,
             self.scrap + other.scrap,
-            _either(self.faults, other.faults),
-            _either(self.scraps, other.scraps),
+            self.telling | other.telling,
+            self.silent | other.silent,
+        )
+
+    def unsaid(self, family: str) -> str:
+        """The hint where no machine, or not every one, tells a family; empty where all do."""
+        signal = _SIGNALS[family]
+        if family not in self.telling:
+            return f"No machine here tells {family} (signal '{signal}')."
+        return (
+            f"Machines that do not tell {family} (signal '{signal}') are left out."
+            if family in self.silent
+            else ""
         )
 
 
@@ -129,16 +137,21 @@ def kpis(sums: KpiSums) -> dict[str, Figure]:
 
 
 def _ratios(sums: KpiSums) -> list[Figure]:
-    e, coverage = sums.elements, sums.oee.coverage
-    processing = e.production_us + e.setup_us
-    busy = processing + e.delay_us
+    e, s = sums.of_faults, sums.of_setup
+    busy = e.production_us + e.setup_us + e.delay_us
     terms = (
-        ("utilization_efficiency", e.production_us, busy),
-        ("allocation_efficiency", busy, e.planned_busy_us),
-        ("technical_efficiency", e.production_us, e.production_us + e.delay_us),
-        ("setup_ratio", e.setup_us, processing),
+        ("utilization_efficiency", e.production_us, busy, FAULTS),
+        ("allocation_efficiency", busy, e.planned_busy_us, FAULTS),
+        ("technical_efficiency", e.production_us, e.production_us + e.delay_us, FAULTS),
+        ("setup_ratio", s.setup_us, s.production_us + s.setup_us, SETUPS),
     )
-    return [Figure(name, above, below, coverage=coverage) for name, above, below in terms]
+    return [_of(sums, name, above, below, "1", family) for name, above, below, family in terms]
+
+
+def _of(sums: KpiSums, name: str, above: Exact, below: int, unit: str, family: str, otherwise: str = "") -> Figure:
+    """A figure of the machines that tell a family; without any it has no value."""
+    numerator = above if family in sums.telling else None
+    return Figure(name, numerator, below, unit, sums.oee.coverage, hint=sums.unsaid(family) or otherwise)
 
 
 def _nee(sums: KpiSums) -> Figure:
@@ -158,20 +171,20 @@ def _per_hour(sums: KpiSums) -> Figure:
 
 
 def _scrap(sums: KpiSums) -> Figure:
-    hint = _told(sums.scraps, HINT_NO_SCRAP, HINT_SOME_SCRAP)
-    scrap = sums.scrap if sums.scraps[0] else None
-    return Figure("scrap_ratio", scrap, sums.judged, "1", sums.oee.coverage, hint=hint)
+    return _of(sums, "scrap_ratio", sums.scrap, sums.judged, "1", SCRAPS)
 
 
 def _mean_times(sums: KpiSums) -> list[Figure]:
-    told, failures, stops = sums.faults[0], sums.failed.failures, sums.events.long_stops
-    unsaid = _told(sums.faults, HINT_NO_FAULTS, HINT_SOME_FAULTS) or ("" if failures else HINT_NO_FAILURE)
-    terms: tuple[tuple[str, int | None, int, str], ...] = (
-        ("mean_time_between_long_stops", sums.elements.production_us, stops, "" if stops else HINT_NO_STOP),
-        ("mean_time_between_failures", sums.operating_us if told else None, failures, unsaid),
-        ("mean_time_to_restore", sums.failed.restore_us if told else None, failures, unsaid),
-    )
-    return [Figure(n, _seconds(us), count, "s", sums.oee.coverage, hint=hint) for n, us, count, hint in terms]
+    failed, stops = sums.failed, sums.events.long_stops
+    between = _seconds(sums.elements.production_us)
+    operating = _seconds(sums.of_faults.production_us + sums.of_faults.setup_us)
+    count, hint = failed.failures, "" if failed.failures else HINT_NO_FAILURE
+    no_stop = "" if stops else HINT_NO_STOP
+    return [
+        Figure("mean_time_between_long_stops", between, stops, "s", sums.oee.coverage, hint=no_stop),
+        _of(sums, "mean_time_between_failures", operating, count, "s", FAULTS, hint),
+        _of(sums, "mean_time_to_restore", _seconds(failed.restore_us), count, "s", FAULTS, hint),
+    ]
 
 
 def _energy(sums: KpiSums) -> list[Figure]:
@@ -179,16 +192,8 @@ def _energy(sums: KpiSums) -> list[Figure]:
     return [found["energy_per_part"], found["energy_per_good_part"]]
 
 
-def _seconds(us: int | None) -> Exact | None:
-    return None if us is None else Fraction(us, SECOND_US)
-
-
-def _told(told: Told, none: str, some: str) -> str:
-    return none if not told[0] else some if told[1] else ""
-
-
-def _either(left: Told, right: Told) -> Told:
-    return left[0] or right[0], left[1] or right[1]
+def _seconds(us: int) -> Fraction:
+    return Fraction(us, SECOND_US)
 
 
 class Untold(NamedTuple):

@@ -20,7 +20,7 @@ from swarfline.measure.elements import TimeElements, Timeline
 from swarfline.measure.energy import EnergySums, energy_summary
 from swarfline.measure.forecast import ToolForecast
 from swarfline.measure.judgements import Applied, judged
-from swarfline.measure.kpis import Events, KpiSums, events
+from swarfline.measure.kpis import FAMILIES, Events, KpiSums, events
 from swarfline.measure.losses import Losses, Price, StoppedTimes, losses
 from swarfline.measure.oee import OeeSums
 from swarfline.measure.pace import Pace, pace
@@ -183,8 +183,7 @@ class Assembly:
             self.made(machine, spans, part),
             reduce(Events.plus, begun, Events()),
             self.energy(machine, spans, part) if self.tells(machine, "energy") else EnergySums(),
-            tells_faults=self.tells(machine, "faults"),
-            tells_scrap=self.tells(machine, "quality"),
+            {family for family in FAMILIES if self.tells(machine, family)},
         )
 
     def tells(self, machine: str, family: str) -> bool:

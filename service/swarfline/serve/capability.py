@@ -32,10 +32,11 @@ NEEDS = (
     Need("production", ("produced", "effectiveness", "oee", "pace_ahead"), (_STATE, _PARTS)),
     Need(
         "quality",
-        ("scrap", "quality_ratio", "scrap_ratio"),
+        ("scrap", "quality_ratio"),
         (("scrap_count", "good_count"),),
         "unjudged parts count as good",
     ),
+    Need("scrap", ("scrap_ratio",), (("scrap_count",),), "parts that are not judged are no scrap"),
     Need(
         "cycles",
         ("cycle_time_median", "cycle_time_limits", "level_step_size", "mean_difference", "run_off_index"),
@@ -54,7 +55,12 @@ NEEDS = (
         (("feed_hold", "program_state", "feed_override"),),
         "a hold shows as waiting",
     ),
-    Need("faults", ("actual_delay_time", "mean_time_between_failures"), (("alarm",),), "a fault shows as waiting"),
+    Need(
+        "faults",
+        ("actual_delay_time", "technical_efficiency", "utilization_efficiency", "mean_time_between_failures"),
+        (("alarm",),),
+        "a fault shows as waiting",
+    ),
     Need("tool_times", ("consumption_per_cycle",), (("active_tool",), ("spindle_load", "spindle_speed"))),
     Need("tool_life", ("share_used", "remaining"), (_LIFE, ("tools.limit",))),
     Need("tool_forecast", ("cycles_left", "limit_at"), (_LIFE, ("tools.limit",), ("active_tool",))),

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from swarfline.facts import SCRAP, TOTAL, Condition, Count
 from swarfline.measure.elements import time_elements
 from swarfline.measure.energy import EnergySums
-from swarfline.measure.kpis import UNTOLD, Events, KpiSums, events, kpis
+from swarfline.measure.kpis import FAMILIES, UNTOLD, Events, KpiSums, events, kpis
 from swarfline.measure.oee import HINT_TOO_LONG
 from swarfline.measure.production import PartPlan, production
 from swarfline.measure.stops import stops
@@ -20,11 +20,11 @@ from .timelines import END, HOUR, MINUTE, PLANS, SECOND, WEEK, counts, plans, sp
 LIMIT = 60
 
 
-def sums(facts, planned, span, made=(), part_plans=PLANS, limit=LIMIT, faults=True, scrap=True):
+def sums(facts, planned, span, made=(), part_plans=PLANS, limit=LIMIT, tells=FAMILIES):
     made_here = production(made, [], part_plans, span)
     elements = time_elements(facts, planned, span)
     begun = events(stops(facts, planned, span, limit), span)
-    return KpiSums.of(elements, made_here, begun, EnergySums(), tells_faults=faults, tells_scrap=scrap)
+    return KpiSums.of(elements, made_here, begun, EnergySums(), tells)
 
 
 def values(found):
@@ -94,16 +94,22 @@ def test_without_failures_there_is_no_mean_and_it_is_said():
         assert found[name].value is None and found[name].numerator is not None and found[name].hint
 
 
+NEEDING = (
+    *("utilization_efficiency", "allocation_efficiency", "technical_efficiency", "setup_ratio", "scrap_ratio"),
+    *("mean_time_between_failures", "mean_time_to_restore"),
+)
+
+
 def test_what_a_machine_does_not_tell_is_unknown_not_zero():
-    silent = kpis(sums(SHIFT, [WHOLE], WHOLE, MADE, PLAN, faults=False, scrap=False))
-    for name in ("scrap_ratio", "mean_time_between_failures", "mean_time_to_restore"):
+    silent = kpis(sums(SHIFT, [WHOLE], WHOLE, MADE, PLAN, tells=()))
+    for name in NEEDING:
         assert silent[name].value is None and silent[name].numerator is None and silent[name].hint, name
 
 
 def test_machines_that_do_not_tell_are_left_out_of_a_sum_and_it_is_said():
     telling = sums(SHIFT, [WHOLE], WHOLE, MADE, PLAN)
-    both = kpis(telling + sums(SHIFT, [WHOLE], WHOLE, MADE, PLAN, faults=False, scrap=False))
-    for name in ("scrap_ratio", "mean_time_between_failures", "mean_time_to_restore"):
+    both = kpis(telling + sums(SHIFT, [WHOLE], WHOLE, MADE, PLAN, tells=()))
+    for name in NEEDING:
         assert both[name].exact == kpis(telling)[name].exact and "left out" in both[name].hint, name
 
 
@@ -129,6 +135,18 @@ def test_nee_above_one_stands_with_its_hint():
 
 def test_nothing_at_all_has_no_value():
     assert set(values(KpiSums()).values()) == {None}
+
+
+def test_each_kpi_names_the_signal_that_it_needs():
+    for family, signal, name in (
+        ("faults", "alarm", "technical_efficiency"),
+        ("setup", "mode", "setup_ratio"),
+        ("scrap", "scrap_count", "scrap_ratio"),
+    ):
+        others = [f for f in FAMILIES if f != family]
+        found = kpis(sums(SHIFT, [WHOLE], WHOLE, MADE, PLAN, tells=others))
+        assert [n for n in NEEDING if signal in found[n].hint] == [n for n in NEEDING if found[n].value is None]
+        assert signal in found[name].hint
 
 
 def test_what_cannot_be_told_has_a_reason():

@@ -101,7 +101,7 @@ def test_kpis(get):
 
 def test_kpis_that_a_machine_cannot_tell(get):
     found = rows(get("kpis"))["S1"]["figures"]
-    for name in ("scrap_ratio", "mean_time_between_failures", "energy_per_part"):
+    for name in ("scrap_ratio", "setup_ratio", "technical_efficiency", "energy_per_part"):
         assert found[name]["value"] is None, name
     assert "alarm" in found["mean_time_to_restore"]["hint"] and "scrap" in found["scrap_ratio"]["hint"]
 
