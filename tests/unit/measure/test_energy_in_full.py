@@ -1,6 +1,10 @@
 """Mean power by condition, base load, energy per cycle, cost and CO2."""
 
+from dataclasses import replace
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from swarfline.facts import Energy
 from swarfline.measure.energy import QUARTER_US, EnergySums, energy_summary
@@ -80,3 +84,24 @@ def test_cost_and_co2():
     assert charges(100.0, 0.21, 0.35) == {"energy_cost": pytest.approx(21.0), "energy_co2": pytest.approx(35.0)}
     assert charges(100.0, None, 0.0) == {"energy_cost": None, "energy_co2": 0.0}
     assert charges(None, 0.21, 0.35) == {"energy_cost": None, "energy_co2": None}
+
+
+WEEK = 672 * QUARTER_US
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(1, 2 * QUARTER_US), st.floats(0, 1e5), st.sampled_from(["producing", "waiting"])),
+        max_size=8,
+    ),
+    st.integers(0, 8 * QUARTER_US),
+)
+def test_a_week_later_the_energy_is_the_same(lengths, end):
+    pieces, at = [], 0
+    for length, watts, condition in lengths:
+        pieces.append(piece(at, at + length, watts, condition))
+        at += length
+    later = [replace(p, start_us=p.start_us + WEEK, end_us=p.end_us + WEEK) for p in pieces]
+    spans = (0, end), (WEEK, end + WEEK)
+    assert energy_summary(pieces, spans[0], 1) == energy_summary(later, spans[1], 1)
+    assert base_load(pieces, spans[0]) == base_load(later, spans[1])

@@ -100,6 +100,18 @@ def test_time_of_no_price_makes_a_sum_unknown_no_time_does_not():
         assert (fault(*order).parts, fault(*order).money) == (2, Fraction(40, HOUR))
 
 
+@given(timelines(), plans(), spans, counts, st.integers(0, END))
+def test_rows_of_stretches_leave_no_remainder_whatever_is_known_of_their_parts(facts, planned, span, made, at):
+    cut = min(max(at, span[0]), span[1])
+    known = split(facts, planned, (span[0], cut), made)
+    other = split(facts, planned, (cut, span[1]), made, {})
+    busy = known.planned_busy_us + other.planned_busy_us
+    for rows in ([*known.rows(), *other.rows()], [*known.rows_by_reason(), *other.rows_by_reason()]):
+        found = added(rows)
+        assert sum(row.time_us for row in found) == busy
+        assert len({row.key for row in found}) == len(found)
+
+
 def test_the_reasons_of_stops_are_priced_too():
     found = split([Condition("N1", 0, 30, "fault", "E41", "coolant low")], [(0, 30)], (0, 30), [])
     (row,) = [r for r in found.rows_by_reason(PRICE) if r.time_us]

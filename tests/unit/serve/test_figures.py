@@ -122,7 +122,7 @@ def test_kpis_of_every_cut_add_up(get, by):
         assert total(by, *path) == pytest.approx(total("machine", *path), rel=1e-12), path
 
 
-@pytest.mark.parametrize("by", ["machine", "plant", "part", "day"])
+@pytest.mark.parametrize("by", ["machine", "plant", "part", "day", "month"])
 @pytest.mark.parametrize("split", ["condition", "reason"])
 def test_losses_leave_no_remainder(get, by, split):
     sums: dict[str, Fraction] = {}
