@@ -4,11 +4,7 @@ from dataclasses import replace
 from random import Random
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-from scipy import stats
 
-from swarfline.measure import student
 from swarfline.measure.interval import spread_of
 
 HISTORY = [8.31, 8.52, 8.47, 8.29, 8.66, 8.4, 8.55, 8.38, 8.44, 8.61, 8.35, 8.49]
@@ -58,15 +54,3 @@ def test_f_4_coverage():
         naive += abs(error) <= 1.96 * known.deviation * 20**0.5
     assert held / 4000 == pytest.approx(0.94975, abs=0.0125)
     assert naive / 4000 == pytest.approx(0.74655, abs=0.025)
-
-
-@given(st.integers(1, 250), st.floats(0.001, 0.999))
-def test_quantiles_of_t(freedom, p):
-    """scipy."""
-    assert student.quantile(p, freedom) == pytest.approx(stats.t.ppf(p, freedom), rel=1e-9, abs=1e-9)
-
-
-@given(st.integers(1, 250), st.floats(-50, 50))
-def test_distribution_of_t(freedom, t):
-    """scipy."""
-    assert student.cdf(t, freedom) == pytest.approx(stats.t.cdf(t, freedom), rel=1e-9, abs=1e-12)

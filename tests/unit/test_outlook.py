@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import time
+from fractions import Fraction
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
-from swarfline.calendar import Calendar
-from swarfline.facts import COMPLETE, Cycle, ToolLife, ToolUse
-from swarfline.outlook import RECENT_CYCLES, machine_forecasts
+from swarfline.calendar import Calendar, Shift
+from swarfline.facts import COMPLETE, PRODUCING, UNOBSERVED, Condition, Cycle, ToolLife, ToolUse
+from swarfline.outlook import RECENT_CYCLES, machine_forecasts, machine_prospect
 from swarfline.plant import load
 from swarfline.store import Batch, Store
 
@@ -39,3 +42,25 @@ def test_a_program_just_begun_is_told_by_its_earlier_lot(tmp_path: Path, plant_c
     store.close()
     assert found.consumption_per_cycle == expected
     assert found.cycles_left == (30 if expected else None)
+
+
+def test_the_pace_is_from_many_cycles_and_from_observed_time(tmp_path: Path):
+    """More cycles than tools are read of; an hour in which nothing was seen takes nothing from the pace."""
+    always = Calendar(ZoneInfo("UTC"), (Shift("all", time(0), time(0), frozenset(range(1, 8))),))
+    count, dark = RECENT_CYCLES + 100, 60
+    cycles = [cycle(n, "P1", 1.0) for n in range(count - 150)]
+    cycles += [cycle(n + dark, "P1", 1.0) for n in range(count - 150, count)]
+    gap, end = (count - 150) * MINUTE, (count + dark) * MINUTE
+    conditions = [
+        Condition("N1", 0, gap, PRODUCING),
+        Condition("N1", gap, gap + dark * MINUTE, UNOBSERVED),
+        Condition("N1", gap + dark * MINUTE, end, PRODUCING, open=True),
+    ]
+    store = Store.open(f"sqlite:///{tmp_path / 'plant.db'}")
+    store.writer().commit(Batch(facts=[*cycles, *conditions]))
+    found = machine_prospect(store.queries, always, "N1", end)
+    store.close()
+    assert len(found.recent) == 50
+    assert found.pace is not None and found.pace.per_us == Fraction(1, MINUTE)
+    assert found.pace.times is not None
+    assert found.pace.times.batch * found.pace.times.batches > RECENT_CYCLES, "from all that is known"

@@ -14,9 +14,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import fsum, sqrt
 
-from swarfline.measure import student
+from swarfline.measure.distributions import t_quantile
 
 SHARE = 0.8
 """Share of the cases in which the truth lies within low and high."""
@@ -29,6 +30,9 @@ LEAST_BATCHES = 10
 
 EXACT = 1e-9
 """Share of a value by which a quotient may miss a whole number through binary rounding."""
+
+_t = lru_cache(maxsize=1024)(t_quantile)
+"""Asked for again and again: the quantile is slow to find."""
 
 _FARTHEST = 2**32
 """Nothing that lasts for more values than this is told."""
@@ -61,7 +65,7 @@ class Spread:
         if n <= 0 or self.deviation == 0:
             return 0.0
         root = sqrt(n + n * n / k)
-        t = student.quantile(p, k - 1)
+        t = _t(p, k - 1)
         link = -n / (k * root)
         skew = n * (1 - n * n / (k * k)) / root**3 - 3 * link
         return self.deviation * root * (t + self.skewness * (skew * (t * t - 1) / 6 - link / 2))

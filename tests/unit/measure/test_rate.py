@@ -1,5 +1,6 @@
 """Pace of cycles, and when it leads to a number of them."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 from hypothesis import given
@@ -93,3 +94,52 @@ def test_the_planned_time_on_the_way_is_what_was_needed(cycles, now):
     at = reach_time(cycles, Fraction(1, HOUR), shifts, now)
     assert at is not None
     assert sum(end - start for start, end in shifts(now, at)) == cycles * HOUR
+
+
+def pace_of(cycles, worked, **more):
+    return rate.cycle_pace(cycles, worked, 8 * HOUR, **more)
+
+
+def test_the_spread_is_of_worked_time_from_end_to_end():
+    even = pace_of(hourly(8, 8 * HOUR), [(0, 8 * HOUR)])
+    assert (even.times.mean, even.times.deviation) == (HOUR, 0)
+    over_night = pace_of(hourly(4, 4 * HOUR) + hourly(4, DAY + 4 * HOUR), shifts(0, DAY + 4 * HOUR))
+    assert over_night.times.deviation > 0, "the shift goes on after the fourth"
+    tight = [cycle(s, HOUR) for d in range(2) for s in range(d * DAY, d * DAY + 8 * HOUR, HOUR)]
+    assert rate.cycle_pace(tight, shifts(0, DAY + 8 * HOUR)).times.deviation == 0, "nights are not worked"
+
+
+def test_a_long_stop_is_in_the_spread_wherever_it_lies():
+    busy = [cycle(i * 10 * MINUTE, 10 * MINUTE) for i in range(30)]
+    calm = pace_of(busy, [(0, 5 * HOUR)]).times.deviation
+    stands = pace_of(busy, [(0, 8 * HOUR)]).times.deviation
+    before = pace_of([cycle(-4 * HOUR, HOUR), *shifted(busy, 3 * HOUR)], [(-4 * HOUR, 8 * HOUR)]).times.deviation
+    assert calm == 0
+    assert stands > HOUR / 2, "it stands still now"
+    assert before > HOUR / 2, "it stood still when the time looked at began"
+
+
+def shifted(cycles, by):
+    return [replace(c, start_us=c.start_us + by, end_us=c.end_us + by) for c in cycles]
+
+
+def test_a_new_length_of_cycles_counts_at_once():
+    slow = [cycle(i * 20 * MINUTE, 16 * MINUTE) for i in range(20)]
+    fast = [cycle(400 * MINUTE + i * 10 * MINUTE, 8 * MINUTE) for i in range(8)]
+    found = pace_of([*slow, *fast], [(0, 8 * HOUR)], alike=fast)
+    assert found.per_us == Fraction(28, 8 * HOUR) * 2, "the median of all is 16 minutes, of the new ones 8"
+    held = [*fast[:-1], cycle(470 * MINUTE, 500 * MINUTE)]
+    assert pace_of([*slow, *fast], [(0, 8 * HOUR)], alike=held).per_us == found.per_us, (
+        "one held cycle is no new length"
+    )
+
+
+def test_bounds_of_work_grow_with_the_bounds_of_cycles():
+    waits = [cycle(i * 10 * MINUTE, (8 + i % 3) * MINUTE) for i in range(48)]
+    pace = pace_of(waits, [(0, 8 * HOUR)])
+    low, high = pace.work_bounds_us(30, 30, 30)
+    lower, higher = pace.work_bounds_us(30, 25, 40)
+    assert 0 < lower < low < pace.work_us(30) < high < higher
+    assert pace.work_bounds_us(30, 25, None) == (lower, None)
+    assert pace.work_bounds_us(0, 0, 0)[0] == 0, "not before now"
+    assert CyclePace(Fraction(1, HOUR), None).work_bounds_us(5, 5, 5) == (None, None)
