@@ -131,13 +131,13 @@ class AlertsTable(Table):
     )
 
 
-class ToolsTable(Table):
-    """[tools]: what a tool's end costs, and how it is told."""
+class ToolChangesTable(Table):
+    """[tool_changes]: what a tool's end costs, and how it is told."""
 
-    planned_change_cost: float | None = Field(
+    planned_cost: float | None = Field(
         default=None, gt=0, description="of one change at a planned time, tool and time included"
     )
-    unplanned_change_cost: float | None = Field(
+    unplanned_cost: float | None = Field(
         default=None, gt=0, description="of one change after a failure, lost time and scrap included"
     )
     breakage_alarms: tuple[Text, ...] = Field(
@@ -330,7 +330,7 @@ class Plant(Table):
     figures: FiguresTable = FiguresTable()
     energy: EnergyTable = EnergyTable()
     alerts: AlertsTable = AlertsTable()
-    tools: ToolsTable = ToolsTable()
+    tool_changes: ToolChangesTable = ToolChangesTable()
     shifts: tuple[ShiftTable, ...] = ()
     planned_stops: tuple[PlannedStopTable, ...] = ()
     stop_reasons: tuple[StopReasonTable, ...] = ()

@@ -161,7 +161,7 @@ def known_kinds(
 
 
 def _breakages(room: Room, asked: Asked, machine: str) -> list[Breakage]:
-    marks = room.plant.tools.breakage_alarms
+    marks = room.plant.tool_changes.breakage_alarms
     alarms = room.queries.facts(Alarm, machine, *asked.interval)
     starts = [alarm.start_us for alarm in alarms if tells_breakage(alarm, marks)]
     return [Breakage(machine, at_us, _broken_tool(room, machine, at_us)) for at_us in starts]

@@ -70,8 +70,8 @@ def list_replacements(
     """The replacement interval of each tool type, from the lives that began in the span."""
     chosen = [m.id for m in room.machines(machine, cell)]
     costs = (
-        planned_cost or room.plant.tools.planned_change_cost,
-        unplanned_cost or room.plant.tools.unplanned_change_cost,
+        planned_cost or room.plant.tool_changes.planned_cost,
+        unplanned_cost or room.plant.tool_changes.unplanned_cost,
     )
     kinds = known_kinds(room, asked, chosen, by == "machine", early == "failure")
     rows = [_row(kind, *costs) for kind in kinds]

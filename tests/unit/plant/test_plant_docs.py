@@ -20,7 +20,7 @@ SECTIONS = {
     "[figures]": model.FiguresTable,
     "[energy]": model.EnergyTable,
     "[alerts]": model.AlertsTable,
-    "[tools]": model.ToolsTable,
+    "[tool_changes]": model.ToolChangesTable,
     "[[shifts]]": model.ShiftTable,
     "[[shifts.breaks]]": model.BreakTable,
     "[[planned_stops]]": model.PlannedStopTable,

@@ -73,7 +73,7 @@ def facts():
 def opened(folder, facts):
     path = folder / "plant.toml"
     costs = '[figures]\ncurrency = "EUR"\n\n'
-    costs += "[tools]\nplanned_change_cost = 10\nunplanned_change_cost = 60\n"
+    costs += "[tool_changes]\nplanned_cost = 10\nunplanned_cost = 60\n"
     path.write_text(PLANT.replace("[[shifts]]", costs + "\n[[shifts]]", 1), encoding="utf-8")
     store = Store.open(f"sqlite:///{folder / 'works.db'}")
     store.writer().commit(Batch(facts=facts, seen_us=NOW))
