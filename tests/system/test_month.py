@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from swarfline.plant import load
+from swarfline.rebuild import rebuild
+from swarfline.store import Store
+
 from .judged import Cell
 from .month import ask, take_in
 
@@ -39,6 +43,16 @@ def test_the_days_have_what_is_to_be_judged(month, cells):
 
 def test_what_is_told_is_true(cells):
     assert [f"{cell.machine} {cell.row}: {cell}" for cell in cells if not cell.fits] == []
+
+
+def test_the_journal_gives_the_same_facts_again(month):
+    plant = load(month.folder / "plant.toml")
+    store = Store.open(plant.store.url, month.folder / "plant.toml")
+    told = rebuild(plant, store, MACHINES, dry=True)
+    store.close()
+    assert sum(kind.kept for kinds in told.values() for kind in kinds.values()) > 10_000
+    changed = [k for kinds in told.values() for k in kinds.values() if k.changed or k.added or k.removed]
+    assert changed == []
 
 
 def test_another_figure_would_be_seen():
