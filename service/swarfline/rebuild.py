@@ -17,6 +17,7 @@ from swarfline.interpret.fold import Fold
 from swarfline.plant import Plant
 from swarfline.signals import CLOCK_OFFSET, LINK, Reading
 from swarfline.store import Arrival, Exchanged, Store
+from swarfline.tallying import Tallying
 
 ALWAYS_US = (-(2**62), 2**62)
 
@@ -73,6 +74,13 @@ def rebuild(
     for number, arrived in store.arrivals():
         again.feed(arrived)
         again.number = number
+    told = _exchanged(store, again, chosen, span, dry)
+    if not dry:
+        Tallying(plant, store).fill(sorted(chosen))
+    return told
+
+
+def _exchanged(store: Store, again: _Again, chosen: frozenset[str], span: tuple[int, int], dry: bool) -> Told:
     with store.exchanging() as alone:
         for _, arrived in alone.arrivals(again.number):
             again.feed(arrived)

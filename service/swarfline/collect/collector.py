@@ -23,6 +23,7 @@ from swarfline.live import Live
 from swarfline.plant import Plant
 from swarfline.signals import Reading
 from swarfline.store import Batch, Store
+from swarfline.tallying import Tallying
 
 REST_S, LONGEST_REST_S = 0.1, 0.3
 """Commits begin at least so far apart; under load they rest as long as they took, up to the second figure, so
@@ -43,6 +44,7 @@ class Collector:
     ) -> None:
         self._pipeline = Pipeline(plant, store)
         self._watching = Watching(plant, store, clock_us)
+        self._tallying = Tallying(plant, store)
         self._live = live or Live()
         self._clock_us = clock_us
         self._inbox = Inbox()
@@ -81,6 +83,7 @@ class Collector:
         started = loop.time()
         await self._store(self._inbox.take())
         await self._watch()
+        await self._tally()
         took = loop.time() - started
         await self._pause(max(REST_S - took, min(took, LONGEST_REST_S)))
 
@@ -135,6 +138,13 @@ class Collector:
             for alert in changes.raised:
                 log.info("alert raised: %s", alert.text)
             self._live.publish("alerts", {"raised": len(changes.raised), "changed": len(changes.changed)})
+
+    async def _tally(self) -> None:
+        try:
+            await asyncio.to_thread(self._tallying.step)
+        except Exception:
+            # figures are right without tallies, only slower
+            log.exception("a day could not be tallied")
 
 
 def _first_line(problem: Exception) -> str:

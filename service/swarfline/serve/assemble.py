@@ -145,10 +145,14 @@ class Assembly:
         counts = [c for c in self.counts(machine) if part is None or c.part == part]
         return [c.time_us for c in counts], counts
 
+    def counted(self, machine: str, span: Interval, part: str | None) -> list[Count]:
+        """The counts in ``span``, of one part or of all."""
+        times, counts = self._once(f"n/{part}", machine, lambda: self._counts_of(machine, part))
+        return counts[bisect_left(times, span[0]) : bisect_left(times, span[1])]
+
     def production(self, machine: str, span: Interval, part: str | None = None) -> Production:
         """What a machine made in ``span``, of one part or of all."""
-        times, counts = self._once(f"n/{part}", machine, lambda: self._counts_of(machine, part))
-        inside = counts[bisect_left(times, span[0]) : bisect_left(times, span[1])]
+        inside = self.counted(machine, span, part)
         unplanned = any(c.part not in self.room.plans for c in inside)
         known = self.judgements(machine)[0]
         first, last = (bisect_left(known, us, key=lambda c: c.time_us) for us in span)

@@ -15,9 +15,10 @@ from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom
 from swarfline.serve.selection import CellName, MachineName
 from swarfline.serve.shapes import Figures, FigureShape, Shape, figure, percent
-from swarfline.serve.slices import Grouped, Slice, SliceShape, slice_fields, slices
+from swarfline.serve.slices import BY_DAYS, Grouped, Slice, SliceShape, slice_fields, slices
 from swarfline.serve.spans import AskedSpan
 from swarfline.serve.table import OPENAPI
+from swarfline.serve.tallied import Tallied
 from swarfline.serve.times import seconds
 
 router = APIRouter(tags=["figures"])
@@ -72,7 +73,8 @@ def list_oee(
     cell: CellName = None,
 ) -> Any:
     """OEE of the span. Groups are the sums of their machines and pieces, never means of ratios."""
-    work = Assembly(room, asked.interval, asked.now_us)
+    assembly = Tallied if by in BY_DAYS else Assembly
+    work = assembly(room, asked.interval, asked.now_us)
     chosen = room.machines(machine, cell)
     rows = [oee_row(work, piece) for piece in slices(work, by, chosen)]
     return reply.figures(room, asked, work.coverage([m.id for m in chosen]), OeeRow, rows)

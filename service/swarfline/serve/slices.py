@@ -18,6 +18,9 @@ from swarfline.serve.times import show
 
 By = Literal["machine", "cell", "plant", "part", "shift", "day", "week", "month"]
 
+BY_DAYS: tuple[By, ...] = ("machine", "cell", "plant", "day", "week", "month")
+"""Cuts whose slices are made of whole days, but at the edges of the span: tallies may stand in for facts."""
+
 Grouped = Annotated[
     By,
     Query(

@@ -15,10 +15,11 @@ from typing import Any
 from sqlalchemy import Connection, Engine, Table, delete, select, text
 
 from swarfline.facts import Fact
-from swarfline.store import tables
+from swarfline.store import tables, tallies
 from swarfline.store.journal import Arrival, arrivals
 from swarfline.store.rows import from_row, names, to_rows
 from swarfline.store.upserts import Upserts
+from swarfline.tallies import Tally
 
 
 @dataclass(slots=True)
@@ -73,7 +74,13 @@ class Exchange:
                 self._remove(kind, [fact for key, fact in there.items() if key not in latest])
                 altered = [fact for key, fact in latest.items() if there.get(key) != fact]
                 self._upserts.write(self._connection, tables.FACT_TABLES[kind], to_rows(kind, altered))
+        if not dry and any(e.changed or e.added or e.removed for e in told.values()):
+            tallies.forget_machine(self._connection, machine)
         return told
+
+    def keep(self, tally: Tally) -> None:
+        """Keep a tally of what the facts are now."""
+        self._upserts.write(self._connection, tables.tallies, [tallies.to_row(tally)])
 
     def _there(self, kind: Any, machine: str, start_us: int, end_us: int) -> dict[object, Fact]:
         table = tables.FACT_TABLES[kind]

@@ -15,6 +15,8 @@ from swarfline.store import tables
 from swarfline.store.cycle_tools import CycleTools
 from swarfline.store.entering import from_entry_row
 from swarfline.store.rows import from_values, names
+from swarfline.store.tallies import tallied
+from swarfline.tallies import Tally
 
 F = TypeVar("F", bound=Fact)
 
@@ -224,6 +226,18 @@ class Queries:
             first = connection.execute(told.order_by(begun)).first()
             last = connection.execute(told.order_by(begun.desc())).first()
         return None if first is None or last is None else (first.start_us, last.end_us)
+
+    def settled_us(self, machine: str) -> int | None:
+        """Up to when no condition of a machine goes on any more; None before the first."""
+        table = tables.conditions
+        query = select(table.c.start_us, table.c.end_us, table.c.open).where(table.c.machine == machine)
+        with self._engine.connect() as connection:
+            last = connection.execute(query.order_by(table.c.start_us.desc()).limit(1)).first()
+        return None if last is None else int(last.start_us if last.open else last.end_us)
+
+    def tallies(self, machine: str, start_us: int, end_us: int, made_by: str) -> list[Tally]:
+        """Tallies of whole days in [start, end), in time order."""
+        return tallied(self._engine, machine, start_us, end_us, made_by)
 
     def alerts(
         self,

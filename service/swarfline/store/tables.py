@@ -76,6 +76,10 @@ energies = _fact_table(
 gaps = _fact_table("gaps", _us("start_us", True), _us("end_us"), _text("reason"), _open())
 alarms = _fact_table("alarms", _us("start_us", True), _us("end_us"), _text("code"), _text("text"), _open())
 
+tallies = Table(
+    "tallies", metadata, _machine(), _us("start_us", True), _us("end_us"), _text("made_by"), _text("sums"),
+)  # fmt: skip
+
 FACT_TABLES: dict[type[Any], Table] = {
     facts.Condition: conditions,
     facts.Cycle: cycles,

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine, insert, select, update
 from swarfline.alerts import Alert
 from swarfline.facts import Fact
 from swarfline.signals import Reading
-from swarfline.store import tables
+from swarfline.store import tables, tallies
 from swarfline.store.engine import StoreError
 from swarfline.store.journal import Block, Journal, next_number, payloads
 from swarfline.store.rows import to_rows
@@ -86,6 +86,7 @@ class Writer:
         if blocks:
             connection.execute(_INSERT_BLOCKS, blocks)
         self._write_facts(connection, batch.facts)
+        tallies.forget(connection, batch.facts)
         self._write_states(connection, batch)
         _change_alerts(connection, batch.changed)
         _raise_alerts(connection, batch.raised)
