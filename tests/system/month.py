@@ -24,6 +24,7 @@ from swarfline.collect import Pipeline
 from swarfline.plant import Plant, load
 from swarfline.signals import Reading
 from swarfline.store import Store
+from swarfline.tallying import Tallying
 
 from .accounts import Span
 from .api import EPOCH
@@ -95,6 +96,7 @@ class Taking:
         for wire in self._wires.values():
             self._batch += wire.end(until_us)
         self.commit()
+        Tallying(self._plant, self._store).fill()
         self._store.close()
 
 
