@@ -99,8 +99,11 @@ class Pot:
         return not (self.owed and abs(spent + self.owed) < 1e-9 * max(1.0, abs(self.owed)))
 
     def settles(self, at_us: int) -> bool:
-        """Whether the life or its tool came so lately that what is told still belongs to that."""
-        since = self.start_us if self.began_us is None else self.began_us
+        """Whether the life or its tool came so lately that what is told still belongs to that.
+
+        A life that was there at first sight did not come: what follows is news of it.
+        """
+        since = self.start_us if self.began_us is None and self.whole else self.began_us
         return since is not None and at_us - since <= SETTLING_US
 
     def keep(self, at_us: int) -> None:

@@ -345,3 +345,13 @@ def test_neither_slicing_nor_restarts_change_a_move(move):
         fold.load("N1", state)
     latest |= {(f.kind, *f.key): f for f in fold.flush() + fold.open_facts()}
     assert latest == whole
+
+
+def test_a_reset_right_after_the_first_sight_ends_a_life():
+    # nothing was seen to come: what is told next belongs to no change
+    told = lives(f"0 {pot(3, 12, 41)} {pot(7, 13, 8)}\n1.4 tools[3].used=0\n30 tools[7].used=9")
+    assert told == [
+        ("3", 0, 1.4, "12", 41, "reset"),
+        ("3", 1.4, 1.4, "12", 0, "open in 3"),
+        ("7", 0, 30, "13", 9, "open in 7"),
+    ]
