@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -27,7 +28,8 @@ from swarfline.store import Store
 
 PLANT = Path(__file__).with_name("demo.toml")
 ENDPOINT = "opc.tcp://127.0.0.1:4840/swarfline-sim"
-PORT = "port = 8750"
+ENDPOINT_USED = re.compile(r"opc\.tcp://127\.0\.0\.1:\d+/swarfline-sim")
+PORT_USED = re.compile(r"\bport = \d+")
 READY = "swarfline-sim ready "
 DAY_US = 86_400_000_000
 END_S = 5.0
@@ -70,9 +72,10 @@ class Place:
         return None
 
     def write_plant(self, endpoint: str, port: int) -> None:
-        """The demo's plant file with the addresses in use."""
-        text = PLANT.read_text("utf-8")
-        self.plant.write_text(text.replace(ENDPOINT, endpoint).replace(PORT, f"port = {port}"), "utf-8")
+        """The demo's plant file, as it stands in the folder where it does, with the addresses in use."""
+        text = (self.plant if self.plant.is_file() else PLANT).read_text("utf-8")
+        text = ENDPOINT_USED.sub(endpoint, text, count=1)
+        self.plant.write_text(PORT_USED.sub(f"port = {port}", text, count=1), "utf-8")
 
 
 def demo(days: int, port: int, folder: Path | None, browser: bool) -> None:

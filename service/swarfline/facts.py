@@ -72,7 +72,8 @@ class Cycle:
     """One run of the main program.
 
     ``step_us`` holds µs by step in the order of STEPS and sums to the duration; ``energy_j`` is None when the
-    machine tells no power. ``parts`` counts parts made up to the next cycle's start.
+    machine tells no power. ``parts`` counts parts made up to the next cycle's start. ``unobserved_us`` of it the
+    machine was out of sight: that time is in the step other, and its tools are not known.
     """
 
     kind: ClassVar[str] = "cycle"
@@ -88,6 +89,7 @@ class Cycle:
     energy_j: float | None = None
     tools: tuple[ToolUse, ...] = ()
     strip: tuple[StepPiece, ...] = ()
+    unobserved_us: int = 0
     open: bool = False
 
     @property

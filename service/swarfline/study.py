@@ -153,7 +153,7 @@ def _study(row: StudyRow, zone: ZoneInfo) -> Iterator[str]:
     yield _line("steady cycles", row.first.count, row.second.count)
     if (row.first.count, row.second.count) != (row.first.effective_cycles, row.second.effective_cycles):
         yield _line("that count as", round(row.first.effective_cycles), round(row.second.effective_cycles))
-    for outcome in ("held", "aborted", "partial", "running"):
+    for outcome in ("held", "unobserved", "aborted", "partial", "running"):
         counts = getattr(row.first, outcome), getattr(row.second, outcome)
         if any(counts):
             yield _line(f"left out: {outcome}", *counts)
@@ -195,6 +195,7 @@ def _run_off(row: RunOffRow, zone: ZoneInfo) -> Iterator[str]:
     yield ""
     yield f"{'steady cycles':24}{row.count:>10} of {row.asked} asked for"
     yield f"{'in between':24}{row.held:>10} held, {row.aborted} aborted, {row.partial} partial, {row.other} other"
+    yield f"{'partly unobserved':24}{row.unobserved:>10}"
     for name, value in (
         ("planned time or limit", row.limit_s),
         ("mean", row.mean_s),

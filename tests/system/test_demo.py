@@ -181,10 +181,13 @@ def test_past_present_and_a_second_start(start, tmp_path):
     seen_us = {now["machine"]: now["at_us"] for now in demo.api.now()}
     demo.stop()
 
+    plant = folder / "plant.toml"
+    plant.write_text(plant.read_text("utf-8").replace("Irrigation works", "Irrigation works, edited", 1), "utf-8")
     stopped_us = real_us()
     again = start("--days", "2", "--dir", str(folder))
     back_us = real_us()
     assert "Taking in" not in again.text
+    assert again.api.get("/plant")["name"] == "Irrigation works, edited"
     assert json.loads((folder / "demo.json").read_text())["start_us"] == start_us
     later = {machine: Told(again.api, machine) for machine in MACHINES}
     assert_past(later, truth, past)

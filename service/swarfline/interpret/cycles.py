@@ -217,7 +217,7 @@ class Cycles:
         assert cycle is not None
         cycle.end_us, cycle.outcome = None, RUNNING
         cycle.standstill = None
-        cycle.turn(cycle.mark_us, STEP_INDEX[OTHER], "", None)
+        cycle.turn(cycle.mark_us, STEP_INDEX[OTHER], "", None, unseen=True)
         cycle.advance(at_us)
         self.open, self.suspended, self.last = cycle, None, None
         self.kept = [c for c in self.kept if c is not cycle]

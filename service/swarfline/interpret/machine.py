@@ -233,7 +233,7 @@ class MachineFold:
                 step = cycle.stand(at_us, step, tool)
             else:
                 cycle.standstill = None
-        cycle.turn(at_us, step, tool, number_of(values.get("spindle_load")))
+        cycle.turn(at_us, step, tool, number_of(values.get("spindle_load")), condition == UNOBSERVED)
 
     def _label(self, cycle: CycleRecord) -> None:
         """What the cycle makes is as told at its start; what was not told then may be told later."""

@@ -66,6 +66,8 @@ class CycleRecord:
     tools: dict[str, ToolTally] = field(default_factory=dict)
     strip: list[tuple[int, int, str]] = field(default_factory=list)
     standstill: Standstill | None = None
+    unseen: bool = False
+    unobserved_us: int = 0
 
     def advance(self, to_us: int) -> None:
         """Book the time up to ``to_us`` on the present step and tool."""
@@ -74,6 +76,8 @@ class CycleRecord:
             return
         self.mark_us = to_us
         self.step_us[self.step] += spent
+        if self.unseen:
+            self.unobserved_us += spent
         if not self.tool:
             return
         tally = self.tools.get(self.tool)
@@ -116,14 +120,14 @@ class CycleRecord:
             if offset >= begin and step == _OTHER:
                 strip[n] = (offset, _TOOL_CHANGE, tool)
 
-    def turn(self, at_us: int, step: int, tool: str, load: float | None) -> None:
-        """From ``at_us`` on: this step, tool and load."""
-        if step == self.step and tool == self.tool and load == self.load and self.strip:
+    def turn(self, at_us: int, step: int, tool: str, load: float | None, unseen: bool = False) -> None:
+        """From ``at_us`` on: this step, tool and load; ``unseen``: nothing of it is known."""
+        if step == self.step and tool == self.tool and load == self.load and unseen == self.unseen and self.strip:
             return
         self.advance(at_us)
         if not self.strip or step != self.step or tool != self.tool:
             self._draw(at_us - self.start_us, step, tool)
-        self.step, self.tool, self.load = step, tool, load
+        self.step, self.tool, self.load, self.unseen = step, tool, load, unseen
 
     def _draw(self, offset: int, step: int, tool: str) -> None:
         strip = self.strip
@@ -170,6 +174,7 @@ class CycleRecord:
             self._energy(),
             tuple(_use(tool, tally) for tool, tally in self.tools.items()),
             tuple(StepPiece(offset, STEPS[step], tool) for offset, step, tool in self.strip),
+            self.unobserved_us,
             is_open,
         )
 

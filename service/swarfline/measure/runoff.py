@@ -217,7 +217,7 @@ def cautions(found: RunOff) -> list[str]:
         told.append(f"Only {sample.count} of {found.asked} cycles are there.")
     if found.chart.beyond:
         told.append(
-            f"{len(found.chart.beyond)} cycles lie beyond the limits of single cycles: the run was not steady, "
+            f"Cycles beyond the limits of single cycles: {len(found.chart.beyond)}. The run was not steady, "
             "and the index says little of the next one."
         )
     if sample.effective < sample.count:
@@ -230,7 +230,12 @@ def cautions(found: RunOff) -> list[str]:
 
 def _interruptions(found: RunOff) -> Sequence[str]:
     sample = found.sample
-    counts = (("held", sample.held), (ABORTED, sample.aborted), (PARTIAL, sample.partial))
+    counts = (
+        ("held", sample.held),
+        ("partly unobserved", sample.unobserved),
+        (ABORTED, sample.aborted),
+        (PARTIAL, sample.partial),
+    )
     told = [f"{count} {name}" for name, count in (*counts, ("of something else", found.other)) if count]
     return [f"Not uninterrupted: between the cycles were {', '.join(told)}."] if told else []
 

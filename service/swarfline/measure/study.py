@@ -82,6 +82,7 @@ class Sample:
 
     cycles: tuple[Cycle, ...]
     held: int
+    unobserved: int
     aborted: int
     partial: int
     running: int
@@ -94,6 +95,7 @@ class Sample:
         return cls(
             tuple(steady_cycles(known)),
             sum(c.outcome == COMPLETE and c.held_us > 0 for c in over),
+            sum(c.outcome == COMPLETE and not c.held_us and c.unobserved_us > 0 for c in over),
             sum(c.outcome == ABORTED for c in over),
             sum(c.outcome == PARTIAL for c in over),
             len(known) - len(over),
@@ -107,7 +109,7 @@ class Sample:
     @property
     def left_out(self) -> int:
         """The other cycles."""
-        return self.held + self.aborted + self.partial + self.running
+        return self.held + self.unobserved + self.aborted + self.partial + self.running
 
     @cached_property
     def values_s(self) -> tuple[float, ...]:

@@ -33,8 +33,8 @@ Limits = tuple[float, float]
 
 
 def steady_cycles(cycles: Iterable[Cycle]) -> list[Cycle]:
-    """The complete cycles without holds: the ones whose length says how fast the program is."""
-    return [c for c in cycles if c.outcome == COMPLETE and c.held_us == 0 and not c.open]
+    """The complete cycles without holds and wholly in sight: they say how fast the program is."""
+    return [c for c in cycles if c.outcome == COMPLETE and not c.held_us and not c.unobserved_us and not c.open]
 
 
 def quantile(ordered: Sequence[float], p: float) -> float:

@@ -63,6 +63,7 @@ class CycleRow(Shape):
     lot: str
     parts: int
     steps: StepsShape
+    unobserved_s: float = Field(description="out of sight; it is in the step other, and its tools are not known")
     energy_kwh: float | None
     tools: list[ToolUseShape]
     strip: list[StripPieceShape] | None = Field(default=None, description="only with detail=strip")
@@ -113,6 +114,7 @@ def cycle_row(room: Room, cycle: Cycle, known: list[str], strip: bool) -> CycleR
                 for step, us in zip(STEPS, cycle.step_us, strict=True)
             }
         ),
+        unobserved_s=seconds(cycle.unobserved_us),
         energy_kwh=None if cycle.energy_j is None else cycle.energy_j / JOULES_PER_KWH,
         tools=[_tool(use, "cutting" in known) for use in cycle.tools],
         strip=_strip(cycle) if strip else None,

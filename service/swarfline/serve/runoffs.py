@@ -45,8 +45,9 @@ class RunOffRow(Shape):
     to: str | None = Field(description="end of the last cycle")
     coverage_pct: float | None = Field(description="observed share of the planned time in between")
     asked: int
-    count: int = Field(description="steady cycles that are there: complete, without holds")
+    count: int = Field(description="steady cycles that are there: complete, without holds, wholly in sight")
     held: int
+    unobserved: int = Field(description="complete, without holds, but partly out of sight")
     aborted: int
     partial: int
     other: int = Field(description="cycles of another program or part in between")
@@ -169,6 +170,7 @@ def run_off_row(room: Room, machine: str, made: tuple[str, str] | None, found: R
         asked=found.asked,
         count=sample.count,
         held=sample.held,
+        unobserved=sample.unobserved,
         aborted=sample.aborted,
         partial=sample.partial,
         other=found.other,

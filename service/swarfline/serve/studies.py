@@ -36,8 +36,9 @@ class SampleShape(Shape):
     from_: str = Field(alias="from")
     to: str
     coverage_pct: float | None = Field(description="observed share of the planned time")
-    count: int = Field(description="steady cycles: complete, without holds")
+    count: int = Field(description="steady cycles: complete, without holds, wholly in sight")
     held: int
+    unobserved: int = Field(description="complete, without holds, but partly out of sight")
     aborted: int
     partial: int
     running: int
@@ -222,6 +223,7 @@ def _sample(work: Assembly, side: Side, sample: Sample, cycles: Sequence[Cycle])
         coverage_pct=percent(work.coverage([side.machine])),
         count=sample.count,
         held=sample.held,
+        unobserved=sample.unobserved,
         aborted=sample.aborted,
         partial=sample.partial,
         running=sample.running,

@@ -53,7 +53,8 @@ conditions = _fact_table(
 cycles = _fact_table(
     "cycles", _us("start_us", True), _us("end_us"), _text("outcome"), _text("program"), _text("part"),
     _text("lot"), Column("parts", BigInteger, nullable=False), _text("step_us"), Column("energy_j", Float),
-    _text("tools"), _text("strip"), _open(),
+    _text("tools"), _text("strip"),
+    Column("unobserved_us", BigInteger, nullable=False, server_default="0"), _open(),
 )  # fmt: skip
 counts = _fact_table(
     "counts", _us("time_us", True), _text("count_kind", True), Column("quantity", BigInteger, nullable=False),

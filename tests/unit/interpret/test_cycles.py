@@ -133,6 +133,7 @@ def test_the_same_run_goes_on_through_a_gap():
     """)
     assert told.cycles == [(10, 80, "complete")]
     assert told.cycle.step_us == (0, 0, 0, 70_000_000, 0)
+    assert told.cycle.unobserved_us == 20_000_000
     assert [c.outcome for c in told.stream if c.kind == "cycle"] == ["partial", "complete"]
 
 
@@ -147,6 +148,23 @@ def test_the_same_run_through_two_gaps():
         80  program_state=ended
     """)
     assert told.cycles == [(10, 80, "complete")]
+    assert told.cycle.unobserved_us == 30_000_000
+
+
+def test_a_state_that_is_not_known_for_a_while_is_told_of_its_cycle():
+    told = Told(f"""
+        0   {ON} program_state=ready
+        10  program_state=running
+        30  state=bad
+        34  {ON}
+        80  program_state=ended
+        81  program_state=running
+        91  program_state=ended
+    """)
+    assert [(*c[:2], fact.unobserved_us) for c, fact in zip(told.cycles, told.of(Cycle), strict=True)] == [
+        (10, 80, 4_000_000),
+        (81, 91, 0),
+    ]
 
 
 def test_a_run_that_ended_in_a_gap_is_not_taken_up_by_the_next():

@@ -46,10 +46,12 @@ def test_only_steady_cycles_enter_and_the_others_are_counted():
             cycle(140 * SECOND, 10 * SECOND, outcome=PARTIAL),
             cycle(160 * SECOND, 42 * SECOND, parts=3),
             cycle(210 * SECOND, 5 * SECOND, open=True),
+            cycle(220 * SECOND, 40 * SECOND, unobserved_us=SECOND),
         ]
     )
     assert found.values_s == (40, 42)
-    assert (found.held, found.aborted, found.partial, found.running, found.left_out) == (1, 1, 1, 1, 4)
+    assert (found.held, found.unobserved, found.aborted, found.partial, found.running) == (1, 1, 1, 1, 1)
+    assert found.left_out == 5
     assert (found.mean_s, found.median_s, found.parts, found.per_part_s) == (41, 41, 4, 20.5)
 
 

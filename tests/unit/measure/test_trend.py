@@ -130,6 +130,11 @@ def test_limits_widen_to_the_steady_ones():
     assert limits[-1] == pytest.approx(steady_limits(50, 2))
 
 
+def test_a_cycle_partly_out_of_sight_is_not_steady():
+    trend = cycle_trend([cycle(0, 9), cycle(10, 9, unobserved_us=3), cycle(20, 9)])
+    assert (trend.count, trend.left_out) == (2, 1)
+
+
 def test_trends_are_apart_by_machine_program_and_part():
     cycles = [cycle(0, 9), cycle(10, 9, program="P2"), cycle(20, 9, part="VC-30"), cycle(30, 9)]
     groups = by_program(cycles)

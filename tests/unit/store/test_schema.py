@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from sqlalchemy import create_engine, text
@@ -34,4 +36,7 @@ def statements(engine):
 
 
 def _lines(sql):
-    return sorted(line.strip(" ,\t") for line in sql.splitlines())
+    """What is made, its parts in order of the alphabet, and what stands behind: added columns come last."""
+    head, _, rest = " ".join(sql.split()).partition("(")
+    parts, _, tail = rest.rpartition(")")
+    return [head.strip(), tail.strip(), *sorted(part.strip() for part in re.split(r",(?![^()]*\))", parts))]
