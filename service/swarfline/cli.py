@@ -40,14 +40,24 @@ def main() -> None:
 
 @main.command()
 @PLANT_FILE
+@click.option("--online", is_flag=True, help="Then connect to the servers and read every mapped signal once.")
+@click.option(
+    "--machine", "machines", multiple=True, help="Online, only this machine; may be given several times."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the result for a program to read.")
-def check(file: Path, as_json: bool) -> None:
-    """Validate a plant FILE and report every error at once. Exit code 0: usable, 1: errors.
+def check(file: Path, online: bool, machines: tuple[str, ...], as_json: bool) -> None:
+    """Validate a plant FILE and report every error at once. Exit code 0: usable, 1: errors, 2: wrong use.
+
+    With --online the file is then held against its servers: what each mapped signal shows, as we understand it
+    and raw, and what to do where something is wrong. It takes part in nothing: it may run beside the service.
+    A server that is not reached is an error; the others are checked all the same.
 
     Notes tell what a usable file may not mean to say; they do not change the exit code.
     """
     from swarfline.serve.planned import plan_notes
 
+    if machines and not online:
+        raise click.UsageError("--machine goes with --online")
     try:
         plant = load(file)
     except PlantError as problem:
@@ -55,6 +65,16 @@ def check(file: Path, as_json: bool) -> None:
         sys.exit(FAILED)
     told = f"{file}: fine: {len(plant.servers)} server(s), {len(plant.machines)} machine(s)"
     notes = plan_notes(plant)
+    if online:
+        from swarfline.online import as_json_text, as_text, check_online, is_fine
+
+        _known_machines(plant, *machines)
+        inspections = asyncio.run(check_online(plant, machines))
+        if as_json:
+            click.echo(as_json_text(inspections, notes))
+        else:
+            click.echo("\n".join([told, *(f"note: {note}" for note in notes), as_text(inspections)]))
+        sys.exit(0 if is_fine(inspections) else FAILED)
     if as_json:
         click.echo(json.dumps({"ok": True, "machines": [m.id for m in plant.machines], "notes": notes}))
     else:
