@@ -64,6 +64,8 @@ def signal_line(shown: Shown) -> str:
     value = (
         "unknown" if shown.value is None else f"{legible(shown.value)} {shown.unit if shown.unit != '1' else ''}"
     )
+    if shown.type == "list":
+        return f"  {shown.machine} {shown.signal:20} {legible(shown.value)}"
     unit = "" if shown.node_unit is None else f" {shown.node_unit}"
     age = "no time stamp" if shown.age_s is None else f"age {shown.age_s:.1f} s"
     watched = "not watched" if shown.sampling_ms is None else f"sampling {shown.sampling_ms:g} ms"

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import json
+import sys
 import time
+import tomllib
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,6 +16,7 @@ from asyncua import ua
 from asyncua.common.utils import ServiceError
 from click.testing import CliRunner
 
+from swarfline import clock
 from swarfline.cli import main
 from swarfline.connect import Finding, Inspection
 from swarfline.online import as_json_text, as_text, check_online, finding_line, is_fine
@@ -201,6 +205,57 @@ async def test_texts_of_a_server_cannot_steer_the_terminal(free_port: int) -> No
         assert "\x1b" not in text
         assert len(text.splitlines()) == 5
         assert max(map(len, text.splitlines())) < 400
+
+
+async def test_a_tool_list_is_counted_and_a_missing_one_is_an_error(free_port: int) -> None:
+    async with Plc(free_port) as plc:
+        await machine(plc)
+        place = await plc.nodes["N1"].add_object(plc.index, "Tools")
+        await plc.tool(place, 3, up=True, indication=1, unit=None, value=5, limit=40)
+        raw = plant_file(plc.url, {"N1": {"signals": STATE_AND_COUNT, "tools": {"objects": "t:Tools"}}})
+        seen = (await check_online(check(raw, "plant.toml")))[0]
+        assert (seen.signals[-1].signal, seen.signals[-1].value) == ("tools", "1 tools, 1 with a life")
+        assert " ".join(as_text([seen]).splitlines()[-2].split()) == "N1 tools 1 tools, 1 with a life"
+        assert seen.is_fine
+        raw["servers"][0]["machines"][0]["tools"]["objects"] = "t:Shelf"
+        seen = (await check_online(check(raw, "plant.toml")))[0]
+        assert "no node at this browse path" in told(seen, "tools").found
+        assert told(seen, "tools").node == "t:Shelf"
+
+
+async def test_a_clock_that_is_off_is_a_note_and_taken_out_of_the_ages(
+    free_port: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ours = time.time_ns
+    async with Plc(free_port) as plc:
+        await machine(plc)
+        monkeypatch.setattr(clock, "now_us", lambda: ours() // 1000 - 90_000_000)
+        seen = await look(plc.url, {})
+        assert [f.found for f in seen.findings] == ["its clock is 90.0 s ahead of ours"]
+        assert seen.is_fine
+        assert all(s.age_s == pytest.approx(0, abs=10) for s in seen.signals)
+        assert (await look(plc.url, {}, clock="server")).findings == []
+
+
+async def test_the_simulated_plant_has_nothing_to_mend(free_port: int) -> None:
+    words = ("serve", "--port", str(free_port), "--machines", "N1", "--with-stdin")
+    start = "import sys; from swarfline_sim.cli import main; sys.exit(main(sys.argv[1:]))"
+    pipe = asyncio.subprocess.PIPE
+    sim = await asyncio.create_subprocess_exec(sys.executable, "-c", start, *words, stdin=pipe, stdout=pipe)
+    try:
+        assert sim.stdout is not None
+        assert b"ready" in await asyncio.wait_for(sim.stdout.readline(), 30)
+        demo = Path(__file__).parents[3] / "deploy" / "demo.toml"
+        raw = tomllib.loads(demo.read_text(encoding="utf-8").replace(":4840/", f":{free_port}/"))
+        plant = check(raw, "demo.toml")
+        seen = (await check_online(plant, ["N1"]))[0]
+        assert seen.findings == []
+        mapped = plant.nodes_of(plant.servers[0].machines[0])
+        assert {s.signal for s in seen.signals} == {*mapped, "tools"}
+        assert all(s.value is not None for s in seen.signals)
+    finally:
+        sim.kill()
+        await sim.wait()
 
 
 async def test_the_command_tells_it_with_exit_codes_and_as_json(free_port: int, tmp_path: Any) -> None:
