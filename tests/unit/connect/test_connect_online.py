@@ -45,8 +45,18 @@ def told(inspection: Inspection, signal: str, weight: str = "error") -> Finding:
     return found[0]
 
 
-async def test_a_sound_mapping_is_shown_with_all_that_is_known_of_it(free_port: int) -> None:
+async def test_a_sound_mapping_is_shown_with_all_that_is_known_of_it(
+    free_port: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     async with Plc(free_port) as plc:
+        service, deleted = plc.server.iserver.subscription_service, []
+        delete = service.delete_subscriptions
+
+        async def noted(ids: list[int], *rest: Any, **more: Any) -> Any:
+            deleted.append(list(ids))
+            return await delete(ids, *rest, **more)
+
+        monkeypatch.setattr(service, "delete_subscriptions", noted)
         await machine(plc)
         await plc.variable("N1", "Power", 2.5, unit="kW")
         await plc.write("N1/Power", 2.5, datetime.now(UTC) - timedelta(seconds=50))
@@ -66,7 +76,10 @@ async def test_a_sound_mapping_is_shown_with_all_that_is_known_of_it(free_port: 
         assert seen.clock_offset_us is not None
         assert abs(seen.clock_offset_us) < 500_000
         assert set(seen.limits) == {"read", "browse", "translate", "monitor"}
-        assert not plc.server.iserver.subscription_service.subscriptions
+        assert not service.subscriptions
+        # by us, and then nothing is left for the end of the session
+        assert [len(ids) for ids in deleted if ids] == [1], deleted
+        assert len(deleted) > 1
 
 
 DEFECTS: list[tuple[str, Any, Any, dict[str, Any], str, str]] = [
