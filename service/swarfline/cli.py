@@ -9,21 +9,24 @@ import sys
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, NoReturn
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from swarfline import __version__
+from swarfline.arguments import PLANT_FILE
+from swarfline.arguments import fail as _fail
+from swarfline.arguments import known_machines as _known_machines
+from swarfline.arguments import plant_of as _plant
 from swarfline.calendar import to_us
-from swarfline.plant import Plant, PlantError, load
+from swarfline.cli_online import check, watch
+from swarfline.plant import Plant
 
 if TYPE_CHECKING:
     from swarfline.rebuild import Told
     from swarfline.store import Store
 
-FAILED = 1
 ABOVE_ZERO = click.FloatRange(min=0, min_open=True)
-PLANT_FILE = click.argument("file", type=click.Path(path_type=Path))
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -38,27 +41,8 @@ def main() -> None:
     """
 
 
-@main.command()
-@PLANT_FILE
-@click.option("--json", "as_json", is_flag=True, help="Print the result for a program to read.")
-def check(file: Path, as_json: bool) -> None:
-    """Validate a plant FILE and report every error at once. Exit code 0: usable, 1: errors.
-
-    Notes tell what a usable file may not mean to say; they do not change the exit code.
-    """
-    from swarfline.serve.planned import plan_notes
-
-    try:
-        plant = load(file)
-    except PlantError as problem:
-        click.echo(json.dumps({"ok": False, "errors": problem.lines}) if as_json else str(problem))
-        sys.exit(FAILED)
-    told = f"{file}: fine: {len(plant.servers)} server(s), {len(plant.machines)} machine(s)"
-    notes = plan_notes(plant)
-    if as_json:
-        click.echo(json.dumps({"ok": True, "machines": [m.id for m in plant.machines], "notes": notes}))
-    else:
-        click.echo("\n".join([told, *(f"note: {note}" for note in notes)]))
+main.add_command(check)
+main.add_command(watch)
 
 
 @main.command()
@@ -224,20 +208,6 @@ def demo(days: int, port: int, folder: Path | None, no_browser: bool) -> None:
         _fail("stopped before the plant was shown")
 
 
-def _plant(file: Path) -> Plant:
-    try:
-        return load(file)
-    except PlantError as problem:
-        _fail(str(problem))
-
-
-def _known_machines(plant: Plant, *machines: str) -> None:
-    known = [m.id for m in plant.machines]
-    for machine in machines:
-        if machine not in known:
-            _fail(f"--machine {machine!r}: unknown; the plant file has {', '.join(known)}")
-
-
 def _existing_store(plant: Plant, file: Path) -> Store:
     """The database that the plant file names; a command that only looks back must not make an empty one."""
     from swarfline.store import Store, StoreError
@@ -276,8 +246,3 @@ def _log_to_stderr(level: int) -> None:
     # lines of their own at each start and stop, which say nothing that ours do not
     for library in ("uvicorn", "alembic"):
         logging.getLogger(library).setLevel(logging.WARNING)
-
-
-def _fail(message: str) -> NoReturn:
-    click.echo(message, err=True)
-    sys.exit(FAILED)

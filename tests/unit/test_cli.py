@@ -20,7 +20,8 @@ def call(*words: object):
 
 
 @pytest.mark.parametrize(
-    "words", [["--help"], ["-h"], ["check", "-h"], ["run", "--help"], ["demo", "--help"], ["study", "-h"]]
+    "words",
+    [["--help"], ["-h"], ["check", "-h"], ["run", "--help"], ["demo", "--help"], ["study", "-h"], ["watch", "-h"]],
 )
 def test_every_command_explains_itself(words):
     told = call(*words)
@@ -31,7 +32,7 @@ def test_every_command_explains_itself(words):
 
 def test_the_first_help_names_every_command_and_the_limits_of_the_program():
     text = " ".join(call("--help").output.split())
-    assert all(name in text for name in ("check", "run", "demo", "study"))
+    assert all(name in text for name in ("check", "run", "demo", "study", "watch"))
     assert "never commands one" in text
     assert "no safety device" in text
 

@@ -80,7 +80,7 @@ class Decoder:
             if quality != _BAD:
                 raw = data.Value.Value
                 try:
-                    value = convert(raw if raw.__class__ in _PLAIN else self._simple(raw))
+                    value = convert(raw if raw.__class__ in _PLAIN else self.simple(raw))
                 except Unmapped as problem:
                     self._tally.note_unmapped(machine, signal, problem.code)
                     quality = _BAD
@@ -95,7 +95,7 @@ class Decoder:
             return []
         machine, special = self._specials[handle]
         quality = self._quality(handle, machine, data.StatusCode.value)
-        raw = self._simple(data.Value.Value) if quality != _BAD else None
+        raw = self.simple(data.Value.Value) if quality != _BAD else None
         return special(raw, source_us, received_us, quality)
 
     def _quality(self, handle: int, machine: str, status: int) -> int:
@@ -107,10 +107,10 @@ class Decoder:
         severity = status >> 30
         return _BAD if severity >= 2 else _UNCERTAIN if severity == 1 else _GOOD
 
-    def _simple(self, raw: Any) -> Any:
+    def simple(self, raw: Any) -> Any:
         """OPC UA's own types as texts and numbers."""
         if isinstance(raw, list):
-            return [self._simple(element) for element in raw]
+            return [self.simple(element) for element in raw]
         if isinstance(raw, ua.LocalizedText):
             return raw.Text
         if isinstance(raw, ua.NodeId):

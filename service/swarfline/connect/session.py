@@ -6,12 +6,12 @@ import asyncio
 import contextlib
 import logging
 from collections.abc import Callable, Iterator
-from weakref import WeakKeyDictionary
 
-from asyncua import Client, ua
+from asyncua import ua
 
 from swarfline import clock
 from swarfline.connect.chores import Chores
+from swarfline.connect.client import connect, leave, new_client
 from swarfline.connect.decode import Decoder
 from swarfline.connect.links import Links
 from swarfline.connect.names import Names
@@ -21,7 +21,7 @@ from swarfline.connect.services import Services
 from swarfline.connect.source import Source
 from swarfline.connect.status import Tally
 from swarfline.connect.stock import Stock
-from swarfline.connect.subscribe import Subscription
+from swarfline.connect.subscribe import NO_SUBSCRIPTIONS, Subscription
 from swarfline.connect.supervise import ClockOffset, Signs, probe_period_s, verdict
 from swarfline.connect.tasks import heed, stop
 from swarfline.plant.checks import namespaces
@@ -29,28 +29,10 @@ from swarfline.plant.model import Plant, Server
 
 log = logging.getLogger("swarfline.connect")
 
-SESSION_TIMEOUT_MS = 60_000
-"""An abandoned session must not occupy the server for long."""
-CONNECTS_AT_ONCE = 8
 LOOK_S = 0.5
-CLOSE_S = 1.0
-_REQUESTS_AT_ONCE = 4
 _FIRST_OFFSETS = 3
-_NO_WATCHDOG_S = 86_400
 _WELL = (0, 5, 7, None)
 """ServerState Running, Test, Unknown, or not told; anything else means that the values are not to be trusted."""
-
-_NO_SUBSCRIPTIONS = (
-    ua.uaerrors.BadServiceUnsupported,
-    ua.uaerrors.BadNotImplemented,
-    ua.uaerrors.BadNotSupported,
-)
-
-_slots: WeakKeyDictionary[asyncio.AbstractEventLoop, asyncio.Semaphore] = WeakKeyDictionary()
-
-
-def _slot() -> asyncio.Semaphore:
-    return _slots.setdefault(asyncio.get_running_loop(), asyncio.Semaphore(CONNECTS_AT_ONCE))
 
 
 class Session:
@@ -69,22 +51,12 @@ class Session:
         self._lost = ""
         self._offset = ClockOffset()
         self._published_us = 0
-        self._client = self._new_client()
+        self._client = new_client(server, self._on_lost)
         self._services = Services(self._client)
         self._decoder: Decoder
         self._source: Source | None = None
         self._chores: Chores
         self._tasks: list[asyncio.Task[None]] = []
-
-    def _new_client(self) -> Client:
-        client = Client(self._server.endpoint, timeout=self._server.timeout_s, watchdog_intervall=_NO_WATCHDOG_S)
-        client.session_timeout = SESSION_TIMEOUT_MS
-        client.name = client.description = "Swarfline"
-        client.application_uri = "urn:swarfline:collector"
-        client.product_uri = "urn:swarfline"
-        client.set_max_concurrent_requests(_REQUESTS_AT_ONCE)
-        client.connection_lost_callback = self._on_lost
-        return client
 
     async def _on_lost(self, _problem: BaseException) -> None:
         self._lost = "the connection was closed by the server or the network"
@@ -94,8 +66,7 @@ class Session:
         """Connect, watch, and raise the reason of the end."""
         orderly = False
         try:
-            async with _slot(), asyncio.timeout(3 * self._server.timeout_s):
-                await self._client.connect()
+            await connect(self._client, self._server)
             await self._prepare()
             await self._watch()
         except asyncio.CancelledError:
@@ -133,7 +104,7 @@ class Session:
             subscription = Subscription(self._client, self._services, self._server, self._tally, self._receive)
             try:
                 await subscription.start()
-            except _NO_SUBSCRIPTIONS as problem:
+            except NO_SUBSCRIPTIONS as problem:
                 log.info("server %s refuses subscriptions (%s): reading in a cycle", self._server.id, problem)
             else:
                 self._source = subscription
@@ -227,23 +198,7 @@ class Session:
         self._tally.clock_offset_us = self._offset.offset_us
 
     async def _close(self, orderly: bool) -> None:
-        """Leave nothing behind: the library's own tasks and socket survive a plain disconnect."""
-        client, protocol = self._client, self._client.uaclient.protocol
         await stop(self._tasks)
         if self._source is not None:
             await self._source.close()
-        client.uaclient.request_disconnect()
-        if orderly and protocol is not None and not protocol.is_closed:
-            with contextlib.suppress(Exception):
-                async with asyncio.timeout(CLOSE_S):
-                    await client.uaclient.close_session(True)
-        await stop(
-            [
-                client._renew_channel_task,
-                client._supervisor_task,
-                client._stale_watchdog_task,
-                client.uaclient.session._publish_task,
-            ]
-        )
-        if protocol is not None and protocol.transport is not None:
-            protocol.transport.abort()
+        await leave(self._client, orderly)

@@ -18,6 +18,12 @@ from swarfline.connect.supervise import silence_allowed_s
 from swarfline.plant.model import Server
 
 LEAST_LIFE_MS = 60_000
+NO_SUBSCRIPTIONS = (
+    ua.uaerrors.BadServiceUnsupported,
+    ua.uaerrors.BadNotImplemented,
+    ua.uaerrors.BadNotSupported,
+)
+"""How a server says that it has none, so that reading in a cycle is the way."""
 _NOTHING_LOST_FILTER = ua.DataChangeFilter(
     Trigger=ua.DataChangeTrigger.StatusValue, DeadbandType=0, DeadbandValue=0
 )
@@ -34,6 +40,8 @@ class Subscription:
         self._receive = receive
         self._id = 0
         self._server_ids: dict[int, int] = {}
+        self.granted: dict[int, tuple[float, int]] = {}
+        """(revised sampling interval in ms, revised queue size) by handle."""
         self._expected: int | None = None
         self._problem = ""
         self.deadline_s = math.inf
@@ -71,6 +79,7 @@ class Subscription:
         for item, result in zip(items, results, strict=True):
             if result.StatusCode.is_good():
                 self._server_ids[item.handle] = result.MonitoredItemId
+                self.granted[item.handle] = (result.RevisedSamplingInterval, result.RevisedQueueSize)
                 self._tally.note_granted(result.RevisedSamplingInterval, result.RevisedQueueSize)
             else:
                 refused[item.handle] = status_words(result.StatusCode.value)
@@ -106,7 +115,13 @@ class Subscription:
             request = ua.DeleteMonitoredItemsParameters(SubscriptionId=self._id, MonitoredItemIds=list(some))
             return list(await self._client.uaclient.delete_monitored_items(request))
 
+        for handle in handles:
+            self.granted.pop(handle, None)
         await self._services.sliced("monitor", ids, delete)
+
+    async def delete(self) -> None:
+        """Have the server forget the subscription, for a session that goes on or ends well."""
+        await self._client.uaclient.delete_subscriptions([self._id])
 
     def ended(self) -> str:
         """The server's last word, or the end of the publish task."""

@@ -30,8 +30,6 @@ class Supervisor:
         self._links = Links((m.id for m in server.machines), sink, server.clock == "server")
         self._tally = Tally()
         self._attempts = Attempts(since_us=clock.now_us())
-        # the library logs every failed request, some of them each second; what matters is said here
-        logging.getLogger("asyncua").setLevel(logging.CRITICAL)
 
     async def run(self) -> None:
         """Watch until cancelled. A server's faults never raise; they are in ``status`` and in the log."""

@@ -1,0 +1,36 @@
+"""What commands have in common: the plant file, machines by name, the end with a message."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import NoReturn
+
+import click
+
+from swarfline.plant import Plant, PlantError, load
+
+FAILED = 1
+PLANT_FILE = click.argument("file", type=click.Path(path_type=Path))
+
+
+def fail(message: str) -> NoReturn:
+    """End the command with a message and exit code 1."""
+    click.echo(message, err=True)
+    sys.exit(FAILED)
+
+
+def plant_of(file: Path) -> Plant:
+    """The checked plant of a file; ends the command with every error of the file."""
+    try:
+        return load(file)
+    except PlantError as problem:
+        fail(str(problem))
+
+
+def known_machines(plant: Plant, *machines: str) -> None:
+    """End the command when one of these is no machine of the plant."""
+    known = [m.id for m in plant.machines]
+    for machine in machines:
+        if machine not in known:
+            fail(f"--machine {machine!r}: unknown; the plant file has {', '.join(known)}")
