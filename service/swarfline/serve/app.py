@@ -26,6 +26,7 @@ from swarfline.serve import (
     losses,
     lots,
     machines,
+    metrics,
     oee,
     pace,
     planned,
@@ -128,6 +129,7 @@ def _include(app: FastAPI) -> None:
     for router in RESOURCES:
         app.include_router(router, prefix=PREFIX, dependencies=strict, responses=problems.RESPONSES)
     app.include_router(health.router)
+    app.include_router(metrics.router)
     assets.install(app)
     views.install(app)
 

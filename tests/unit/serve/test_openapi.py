@@ -56,13 +56,14 @@ PATHS = (
     "/api/v1/live",
     "/health/live",
     "/health/ready",
+    "/metrics",
 )
 WRITING = (
     "/api/v1/machines/{machine_id}/stop-reasons",
     "/api/v1/machines/{machine_id}/judgements",
     "/api/v1/entries/{number}/undo",
 )
-ANSWERING = [p for p in PATHS if p != "/api/v1/live"]
+ANSWERING = [p for p in PATHS if p not in ("/api/v1/live", "/metrics")]
 
 
 @pytest.fixture(scope="module")
