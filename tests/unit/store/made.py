@@ -91,7 +91,7 @@ def some_of_everything(turn=0):
     going_on = turn % 2 == 0
     cycle = Cycle(
         "N1", start, now, RUNNING if going_on else COMPLETE, "O1201", "PH-12", "L1", 1, (now - start, 0, 0, 0, 0),
-        7200.5, (ToolUse("7", 1, 40, 30, 31.5, None, 1.0),), (StepPiece(0, "cutting", "7"),), going_on,
+        7200.5, (ToolUse("7", 1, 40, 30, 31.5, None, 1.0),), (StepPiece(0, "cutting", "7"),), turn, going_on,
     )  # fmt: skip
     alert = Alert("tool_near_limit", "N1", f"1/{turn}", "warning", "Tool 7: 95 of 100", now, None, {"used": 95})
     return Batch(
