@@ -11,10 +11,10 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right, insort
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import erfc, fsum, sqrt
+from math import fsum, sqrt
 
 from swarfline.calendar import Interval
-from swarfline.measure.distributions import t_quantile
+from swarfline.measure.distributions import normal_cdf, t_quantile
 from swarfline.measure.trend import autocorrelation, mean
 
 LEAST_VALUES = 10
@@ -76,7 +76,7 @@ def best_split(values: Sequence[float]) -> Split | None:
 
 
 def _chance(z: float, places: int) -> float:
-    return min(1.0, places * erfc(abs(z) / sqrt(2)))
+    return min(1.0, places * 2 * normal_cdf(-abs(z)))
 
 
 def mid_ranks(values: Sequence[float]) -> tuple[list[float], int]:

@@ -193,7 +193,7 @@ def counts_from_cycles(cycles: Iterable[Cycle]) -> list[Count]:
 
 
 def best_demonstrated_us(cycles: Iterable[Cycle]) -> int | None:
-    """Best demonstrated cycle time, µs: the 10th percentile (type 7) of complete cycles without holds.
+    """Best demonstrated cycle time, µs: the 10th percentile (type 7) of steady cycles.
 
     With fewer than ENOUGH_CYCLES their minimum, with none None (common practice, no source).
     """

@@ -1,7 +1,7 @@
 """Cycle-time trend: level, spread and control limits of the cycles of one machine, program and part.
 
-Only complete cycles without holds enter. Sums are exactly rounded and spreads are taken about the mean in a
-second pass, so that long runs of nearly equal times lose no digits.
+Only complete cycles without holds, wholly in sight, enter. Sums are exactly rounded and spreads are taken about
+the mean in a second pass, so that long runs of nearly equal times lose no digits.
 """
 
 from __future__ import annotations

@@ -11,11 +11,12 @@ from fastapi import APIRouter, Path
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from swarfline.calendar import Interval
-from swarfline.entries import LONGEST_US, Entry, Judgement, Undone
+from swarfline.entries import LONGEST_US, Entry, Judgement, StopReason, Undone
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.problems import WRITING, RefusedError, missing, wrong
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.shapes import Shape
+from swarfline.serve.spans import Asked
 from swarfline.serve.times import parse, show
 from swarfline.store import Entering, StoreError
 
@@ -91,6 +92,15 @@ def entering(room: Room) -> Iterator[Entering]:
             yield door
     except StoreError as problem:
         raise RefusedError(HTTPStatus.SERVICE_UNAVAILABLE, f"Try again: {problem}.") from None
+
+
+def entries_of(
+    room: Room, asked: Asked, kind: type[StopReason] | type[Judgement], machine: str | None, cell: str | None
+) -> list[Entry]:
+    """Entries of one kind about the span, undone ones too, by the time that they are about."""
+    chosen = [m.id for m in room.machines(machine, cell)]
+    entries = [e for m in chosen for e in room.queries.entries(kind, m, *asked.interval)]
+    return sorted(entries, key=lambda e: (e.start_us, e.number))
 
 
 def moment_of(name: str, text: str, now_us: int) -> int:

@@ -13,7 +13,17 @@ from swarfline.facts import TOTAL
 from swarfline.measure.judgements import Applied, free, since
 from swarfline.measure.production import Quantities
 from swarfline.serve.assemble import Assembly
-from swarfline.serve.entries import Body, EntryShape, PartName, Time, entering, entry_fields, moment_of, span_of
+from swarfline.serve.entries import (
+    Body,
+    EntryShape,
+    PartName,
+    Time,
+    entering,
+    entries_of,
+    entry_fields,
+    moment_of,
+    span_of,
+)
 from swarfline.serve.paging import Paged, page_of
 from swarfline.serve.problems import WRITING, RefusedError, wrong
 from swarfline.serve.reply import Replying
@@ -133,9 +143,7 @@ def list_judgements(
 ) -> Any:
     """Judgements of parts made in the span, undone ones too, by the time that they are about."""
     work = Assembly(room, asked.interval, asked.now_us)
-    chosen = [m.id for m in room.machines(machine, cell)]
-    entries = [e for m in chosen for e in room.queries.entries(Judgement, m, *asked.interval)]
-    known = sorted(entries, key=lambda e: (e.start_us, e.number))
+    known = entries_of(room, asked, Judgement, machine, cell)
     found, last = window.take(lambda n, after: page_of(known, n, after))
     return reply.facts(room, asked, window, JudgementRow, [_row(room, e, work) for e in found], last)
 

@@ -62,7 +62,7 @@ class PlannedRow(Shape):
 
     machine: str
     part: str
-    count: int = Field(description="steady cycles: complete, without holds")
+    count: int = Field(description="steady cycles: complete, without holds, wholly in sight")
     planned_cycle_time_s: float | None = Field(description="as the plant file says, whatever the steps add up to")
     cycle: AgainstShape
     steps: list[StepAgainstShape]

@@ -11,7 +11,17 @@ from swarfline.calendar import Interval
 from swarfline.entries import Entry, StopReason
 from swarfline.measure.reasons import stop_of
 from swarfline.serve.assemble import Assembly
-from swarfline.serve.entries import Body, EntryShape, Reason, Time, entering, entry_fields, moment_of, span_of
+from swarfline.serve.entries import (
+    Body,
+    EntryShape,
+    Reason,
+    Time,
+    entering,
+    entries_of,
+    entry_fields,
+    moment_of,
+    span_of,
+)
 from swarfline.serve.paging import Paged, page_of
 from swarfline.serve.problems import WRITING, wrong
 from swarfline.serve.reply import Replying
@@ -86,9 +96,7 @@ def list_stop_entries(
 ) -> Any:
     """Reasons that people gave for stops in the span, undone ones too, by the time that they are about."""
     work = Assembly(room, asked.interval, asked.now_us)
-    chosen = [m.id for m in room.machines(machine, cell)]
-    entries = [e for m in chosen for e in room.queries.entries(StopReason, m, *asked.interval)]
-    known = sorted(entries, key=lambda e: (e.start_us, e.number))
+    known = entries_of(room, asked, StopReason, machine, cell)
     found, last = window.take(lambda n, after: page_of(known, n, after))
     return reply.facts(room, asked, window, StopEntryRow, [_row(room, e, work) for e in found], last)
 

@@ -74,7 +74,7 @@ class TrendRow(Shape):
     machine: str
     program: str
     part: str
-    count: int = Field(description="steady cycles: complete, without holds")
+    count: int = Field(description="steady cycles: complete, without holds, wholly in sight")
     left_out: int = Field(description="the other cycles")
     planned_cycle_time_s: float | None
     median_s: float | None
