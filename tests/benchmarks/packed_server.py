@@ -61,7 +61,7 @@ class Packer:
     """The notifications of every node, packed anew for each tick."""
 
     def __init__(self, handles: dict[str, list[int]]) -> None:
-        """``handles``: the client handles of each node name, one per machine."""
+        """``handles``: the client handles of each node name, one per machine of the subscription."""
         self._names: dict[str, list[str]] = {}
         self._records: dict[str, Any] = {}
         for kind, field in _FIELD.items():
@@ -76,7 +76,7 @@ class Packer:
                     ("server", "<i8"),
                 ]
             )
-            rows = numpy.zeros((len(chosen), MACHINES), record)
+            rows = numpy.zeros((len(chosen), len(handles[chosen[0]])), record)
             rows["handle"] = [handles[name] for name in chosen]
             rows["mask"], rows["variant"] = _BOTH_TIMES, _VARIANT[kind]
             self._names[kind], self._records[kind] = chosen, rows
@@ -100,8 +100,9 @@ class Packer:
 class Feed:
     """Which ticks a subscription has been told; after ``ticks`` of them it falls silent."""
 
-    def __init__(self, ticks: int) -> None:
+    def __init__(self, ticks: int, rate_hz: float = RATE_HZ) -> None:
         self._left = ticks
+        self._tick_us = round(1_000_000 / rate_hz)
         self._packer: Packer | None = None
         self._tick = 0
         self._next_us = 0
@@ -117,7 +118,7 @@ class Feed:
             yield self._packer.tick(self._tick, self._next_us)
             self._tick += 1
             self._left -= 1
-            self._next_us += TICK_US
+            self._next_us += self._tick_us
 
     def message(self) -> bytes | None:
         """A DataChangeNotification of what is due; None when nothing is."""
@@ -127,8 +128,11 @@ class Feed:
         return struct.pack("<i", len(ticks) * self._packer.count) + b"".join(ticks) + struct.pack("<i", -1)
 
 
-async def serve(port: int, ticks: int) -> None:
-    """Serve for ever; each subscription with all nodes is told ``ticks`` ticks, one second after it is whole."""
+async def serve(port: int, ticks: int, together: int = MACHINES, rate_hz: float = RATE_HZ) -> None:
+    """Serve for ever; each subscription with all nodes of ``together`` machines is told ``ticks`` ticks.
+
+    It is fed within a second after it is whole.
+    """
     from asyncua import Server, ua
     from asyncua.server.internal_subscription import InternalSubscription
 
@@ -168,6 +172,6 @@ async def serve(port: int, ticks: int) -> None:
                     name = where.get(item.read_value_id.NodeId)
                     if name is not None:
                         handles.setdefault(name, []).append(item.client_handle)
-                if number not in feeds and sum(map(len, handles.values())) >= len(where):
-                    feeds[number] = Feed(ticks)
+                if number not in feeds and sum(map(len, handles.values())) >= together * len(names()):
+                    feeds[number] = Feed(ticks, rate_hz)
                     feeds[number].begin(handles)

@@ -42,13 +42,14 @@ def plant_file(port: int, database: str) -> dict[str, Any]:
         "servers": [
             {
                 "id": "line", "endpoint": f"opc.tcp://127.0.0.1:{port}/benchmark", "publishing_ms": PUBLISHING_MS,
-                "machines": [_machine(number) for number in range(MACHINES)],
+                "machines": [machine_table(number) for number in range(MACHINES)],
             }
         ],
     }  # fmt: skip
 
 
-def _machine(number: int) -> dict[str, Any]:
+def machine_table(number: int) -> dict[str, Any]:
+    """One machine of the raw plant file."""
     start = f"nsu={URI};s=M{number}."
     plain = [name for name in names() if not name[-1].isdigit()]
     fields = ("number", "limit", "used", "locked")
@@ -66,10 +67,16 @@ class Meter:
         """The window begins."""
         self._begun = time.perf_counter(), time.process_time()
 
+    @property
+    def spent_s(self) -> float:
+        """Processor seconds since then."""
+        assert self._begun is not None
+        return time.process_time() - self._begun[1]
+
     def share(self) -> float:
         """Share of one core since then."""
         assert self._begun is not None
-        return (time.process_time() - self._begun[1]) / (time.perf_counter() - self._begun[0])
+        return self.spent_s / (time.perf_counter() - self._begun[0])
 
 
 async def collect(port: int, seconds: float) -> dict[str, float]:
@@ -95,6 +102,8 @@ async def collect(port: int, seconds: float) -> dict[str, float]:
         await asyncio.sleep(5)
         collector.stop()
         await task
+        # before what is stored is read into memory for the count
+        peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         stored = [r for r in store.readings(0, 2**62) if r.signal not in ("link", "clock_offset")]
         told = {(r.machine, r.signal, r.source_us) for r in stored}
         store.close()
@@ -104,7 +113,7 @@ async def collect(port: int, seconds: float) -> dict[str, float]:
         "stored": len(told), "share": share, "wait_median_s": measured[len(measured) // 2],
         "wait_p95_s": measured[int(len(measured) * 0.95)], "wait_max_s": measured[-1],
         "commits_per_s": len(measured) / (seconds - WARM_UP_S - 2),
-        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+        "peak_mb": peak_mb,
     }  # fmt: skip
 
 
