@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 
+from swarfline_sim.controlnames import LANGUAGES, LAYOUTS
 from swarfline_sim.machine import Machine
 from swarfline_sim.scenario import MACHINES, PROFILES, plant
 from swarfline_sim.timeline import Timeline
@@ -43,6 +44,10 @@ def _parser() -> argparse.ArgumentParser:
     live.add_argument("--start", type=moment_us, metavar="TIME", help="plant time at the epoch (default: now)")
     live.add_argument("--epoch", type=moment_us, metavar="TIME", help="real time of the start (default: now)")
     live.add_argument("--with-stdin", action="store_true", help="end when standard input ends, as a child process")
+    live.add_argument(
+        "--layout", choices=LAYOUTS, default="standard", help="companion specifications in full, in part, or not"
+    )
+    live.add_argument("--language", choices=LANGUAGES, default="en", help="of the names that no standard gives")
     live.set_defaults(run=_serve)
     for command in (past, live):
         command.add_argument("--seed", type=int, default=1, help="same seed and start: same run (default 1)")
@@ -119,5 +124,9 @@ def _serve(args: argparse.Namespace) -> int:
     start_us = now_us if args.start is None else args.start
     timeline = Timeline(start_us, now_us if args.epoch is None else args.epoch, args.speed)
     with _truth(args.truth) as truth:
-        asyncio.run(serve(_machines(args, start_us), timeline, args.port, truth, args.with_stdin))
+        asyncio.run(
+            serve(
+                _machines(args, start_us), timeline, args.port, truth, args.with_stdin, args.layout, args.language
+            )
+        )
     return OK

@@ -6,6 +6,7 @@ from asyncua import ua
 from asyncua.ua.object_ids import ObjectIds
 
 from swarfline_sim.bindings import Bindings, Convert, Target, as_type, by_table, first_value
+from swarfline_sim.controlvariables import SIGNALS, ControlVariables
 from swarfline_sim.eu import unit
 from swarfline_sim.events import WARM_UP
 from swarfline_sim.namespaces import standard
@@ -46,16 +47,30 @@ class MachineLayout:
         node = self._names.own(spec.name)
         self.root = nodes.object(machines, f"sim:{spec.name}", type_, ORGANIZES, node)
         self._identification(spec)
-        tool = self._monitoring()
-        self._state(tool)
-        self._counters(tool)
-        self._production()
-        equipment = nodes.object(self.root, "mt:Equipment", self._type("mt", 12))
-        self.bindings |= add_tools(nodes, equipment, spec.magazine)
+        self._tool = self._monitoring()
+        self._state(self._tool)
+        self._equipment = nodes.object(self.root, "mt:Equipment", self._type("mt", 12))
         nodes.object(self.root, "mt:Notification", self._type("mt", 7))
+
+    def whole(self, spec: MachineSpec) -> None:
+        """All that the specifications have, and our own objects for the rest."""
+        self._counters(self._tool)
+        self._production()
+        self.bindings |= add_tools(self._nodes, self._equipment, spec.magazine)
         self._control()
         self._own()
         self._energy()
+
+    def partial(self, spec: MachineSpec, language: str) -> None:
+        """Identification, state, mode and the active program as specified; the rest as the control calls it."""
+        production = self._nodes.object(self.root, "mt:Production", self._type("mt", 21))
+        self._active_program(production)
+        folder = self._nodes.object(self.root, "sim:ControlData", FOLDER)
+        own = ControlVariables(self._nodes, folder, f"{spec.name}.", language)
+        own.signals(signal for signal in SIGNALS if signal not in self.bindings)
+        own.tools(spec.magazine)
+        own.decoys()
+        self.bindings |= own.bindings
 
     def _type(self, prefix: str, identifier: int) -> ua.NodeId:
         return self._names.number(prefix, identifier)
@@ -140,11 +155,7 @@ class MachineLayout:
 
     def _production(self) -> None:
         production = self._nodes.object(self.root, "mt:Production", self._type("mt", 21))
-        program = self._nodes.object(production, "mt:ActiveProgram", self._type("mt", 32))
-        self._shown(program, "mt:Name", "program", V.String, as_property=True)
-        self._nodes.property(program, "ua:NumberInList", ua.Variant(0, V.UInt16))
-        state = self._nodes.object(program, "mt:State", self._type("mt", 15))
-        self._state_machine(state, "program_state", "mt", PROGRAM_STATES)
+        self._active_program(production)
         plan = self._nodes.object(production, "mt:ProductionPlan", self._type("mt", 30))
         job = self._nodes.object(plan, "sim:Job", self._type("mt", 29), HAS_ORDERED)
         self._shown(job, "mt:Identifier", "lot", V.String, as_property=True)
@@ -152,6 +163,13 @@ class MachineLayout:
         runs = self._shown(job, "mt:RunsPlanned", "lot_size", V.UInt32)
         self._nodes.property(runs, "mt:IsValid", ua.Variant(True, V.Boolean))
         self._shown(job, "sim:PartNumber", "part", V.String)
+
+    def _active_program(self, production: ua.NodeId) -> None:
+        program = self._nodes.object(production, "mt:ActiveProgram", self._type("mt", 32))
+        self._shown(program, "mt:Name", "program", V.String, as_property=True)
+        self._nodes.property(program, "ua:NumberInList", ua.Variant(0, V.UInt16))
+        state = self._nodes.object(program, "mt:State", self._type("mt", 15))
+        self._state_machine(state, "program_state", "mt", PROGRAM_STATES)
 
     def _control(self) -> None:
         """Channel and spindle of the CNC model in their lists; short roads without the lists lead there too."""

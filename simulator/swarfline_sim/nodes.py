@@ -70,9 +70,10 @@ class NodeBuilder:
         type_: ua.NodeId | None = None,
         data_type: ua.NodeId | None = None,
         reference: ua.NodeId = HAS_COMPONENT,
+        node: ua.NodeId | None = None,
     ) -> ua.NodeId:
         """A readable variable with a first value of the type that it keeps."""
-        item = self._item(ua.NodeClass.Variable, self._below(parent, name), name, parent, reference)
+        item = self._item(ua.NodeClass.Variable, node or self._below(parent, name), name, parent, reference)
         item.TypeDefinition = type_ or standard(ObjectIds.BaseDataVariableType)
         attributes = ua.VariableAttributes()
         attributes.DisplayName = ua.LocalizedText(name.partition(":")[2])
@@ -81,11 +82,11 @@ class NodeBuilder:
         attributes.ValueRank = ua.ValueRank.OneDimension if value.is_array else ua.ValueRank.Scalar
         attributes.AccessLevel = attributes.UserAccessLevel = ua.AccessLevel.CurrentRead.mask
         item.NodeAttributes = attributes
-        node = self._put(item)
+        made = self._put(item)
         # the library stamps it with real time, which may lie far ahead of plant time
         first = ua.DataValue(value, ua.StatusCode(), self._stamp, self._stamp)
-        self._aspace[node].attributes[ua.AttributeIds.Value].value = first
-        return node
+        self._aspace[made].attributes[ua.AttributeIds.Value].value = first
+        return made
 
     def property(
         self, parent: ua.NodeId, name: str, value: ua.Variant, data_type: ua.NodeId | None = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import socket
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from asyncua import ua
 from asyncua.server.internal_subscription import InternalSubscription
@@ -12,15 +12,21 @@ from asyncua.server.monitored_item_service import MonitoredItemValues
 from asyncua.server.server import Server
 from asyncua.ua.object_ids import ObjectIds
 
+from swarfline_sim.bindings import Bindings
+from swarfline_sim.controlvariables import ControlVariables
 from swarfline_sim.display import Display, moment
 from swarfline_sim.layout import MachineLayout
 from swarfline_sim.machine import Machine
 from swarfline_sim.namespaces import URIS, Namespaces, standard
 from swarfline_sim.nodes import FOLDER, ORGANIZES, NodeBuilder
+from swarfline_sim.spec import MachineSpec
 from swarfline_sim.types import build_types
 
 HOST = "127.0.0.1"
 PATH = "/swarfline-sim"
+
+Bind = Callable[[MachineSpec], Bindings]
+"""Adds a machine's nodes."""
 
 
 def free_port() -> int:
@@ -58,8 +64,14 @@ def mend_library() -> None:
     InternalSubscription.republish = refuse
 
 
-async def build_server(port: int, machines: Sequence[Machine]) -> tuple[Server, list[Display]]:
-    """A server that is not started yet, and one display per machine."""
+async def build_server(
+    port: int, machines: Sequence[Machine], layout: str = "standard", language: str = "en"
+) -> tuple[Server, list[Display]]:
+    """A server that is not started yet, and one display per machine.
+
+    ``layout`` is one of LAYOUTS: all as the companion specifications have it, half of it, or one folder with all
+    variables of all machines, named in ``language`` as a control of no standard would.
+    """
     logging.getLogger("asyncua").setLevel(logging.ERROR)
     server = Server()
     await server.init()
@@ -70,16 +82,38 @@ async def build_server(port: int, machines: Sequence[Machine]) -> tuple[Server, 
     server.set_security_policy([ua.SecurityPolicyType.NoSecurity])
     indexes = {prefix: await server.register_namespace(uri) for prefix, uri in URIS.items()}
     nodes = NodeBuilder(server, Namespaces(indexes), moment(machines[0].now_us))
-    build_types(nodes)
-    folder = nodes.object(
-        standard(ObjectIds.ObjectsFolder),
-        "mch:Machines",
-        FOLDER,
-        ORGANIZES,
-        nodes.namespaces.number("mch", 1001),
-    )
-    displays = []
-    for machine in machines:
-        layout = MachineLayout(nodes, machine.spec, folder)
-        displays.append(Display(server.iserver.aspace, layout.bindings, machine.spec.name, machine.now_us))
+    bind = _flat(nodes, language) if layout == "flat" else _specified(nodes, layout, language)
+    displays = [
+        Display(server.iserver.aspace, bind(machine.spec), machine.spec.name, machine.now_us)
+        for machine in machines
+    ]
     return server, displays
+
+
+def _specified(nodes: NodeBuilder, layout: str, language: str) -> Bind:
+    build_types(nodes)
+    number = nodes.namespaces.number("mch", 1001)
+    folder = nodes.object(standard(ObjectIds.ObjectsFolder), "mch:Machines", FOLDER, ORGANIZES, number)
+
+    def bind(spec: MachineSpec) -> Bindings:
+        made = MachineLayout(nodes, spec, folder)
+        if layout == "partial":
+            made.partial(spec, language)
+        else:
+            made.whole(spec)
+        return made.bindings
+
+    return bind
+
+
+def _flat(nodes: NodeBuilder, language: str) -> Bind:
+    folder = nodes.object(standard(ObjectIds.ObjectsFolder), "sim:Data", FOLDER, ORGANIZES)
+
+    def bind(spec: MachineSpec) -> Bindings:
+        own = ControlVariables(nodes, folder, f"{spec.name}_", language)
+        own.signals()
+        own.tools(spec.magazine)
+        own.decoys()
+        return own.bindings
+
+    return bind
