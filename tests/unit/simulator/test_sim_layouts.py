@@ -27,7 +27,7 @@ async def shown(layout, language="en", machine="N1"):
     for node in list(space.keys()):
         data = space[node].attributes
         # nodes of the base model are there in every layout
-        if node.NamespaceIndex > 1 and data[ua.AttributeIds.NodeClass].value.Value.Value == ua.NodeClass.Variable:
+        if node.NamespaceIndex > 0 and data[ua.AttributeIds.NodeClass].value.Value.Value == ua.NodeClass.Variable:
             name = data[ua.AttributeIds.BrowseName].value.Value.Value
             values[name.Name] = data[ua.AttributeIds.Value].value.Value
     return values, {event.signal: event.value for event in events}
