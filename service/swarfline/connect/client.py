@@ -10,6 +10,7 @@ from weakref import WeakKeyDictionary
 
 from asyncua import Client
 
+from swarfline.connect.secure import secure
 from swarfline.connect.tasks import stop
 from swarfline.plant.model import Server
 
@@ -37,10 +38,19 @@ def new_client(server: Server, on_lost: Callable[[BaseException], Awaitable[None
     return client
 
 
-async def connect(client: Client, server: Server) -> None:
-    """Connect, a few servers at once; raises TimeoutError for a server that is too slow at it."""
+def attempt_s(server: Server) -> float:
+    """How long an attempt to connect may take, with all that it asks."""
+    return 3 * server.timeout_s
+
+
+async def connect(client: Client, server: Server, plant_path: str) -> None:
+    """Connect as the plant file at ``plant_path`` says, a few servers at once.
+
+    Raises TimeoutError for a server that is too slow at it, Ended where it must not be trusted.
+    """
     slot = _slots.setdefault(asyncio.get_running_loop(), asyncio.Semaphore(CONNECTS_AT_ONCE))
-    async with slot, asyncio.timeout(3 * server.timeout_s):
+    async with slot, asyncio.timeout(attempt_s(server)):
+        await secure(client, server, plant_path)
         await client.connect()
 
 

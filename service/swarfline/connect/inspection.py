@@ -76,8 +76,8 @@ class Inspection:
         return not any(finding.weight == "error" for finding in self.findings)
 
 
-def legible(text: object) -> str:
-    """A text of a server, safe for a terminal: short, and without control characters."""
+def legible(text: object, most: int = SHOWN) -> str:
+    """A text of a server, safe for a terminal: at most so long, and without control characters."""
     whole = str(text)
-    cut = whole[:SHOWN]
-    return "".join(c if c.isprintable() else "�" for c in cut) + ("…" if len(whole) > SHOWN else "")
+    cut = whole[:most]
+    return "".join(c if c.isprintable() else "�" for c in cut) + ("…" if len(whole) > most else "")

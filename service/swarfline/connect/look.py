@@ -41,6 +41,8 @@ PROBES = 3
 LONGEST = 20
 """A server that keeps answering, but slowly, gets so many times its timeout."""
 _RUNNING = (0, None)
+_REASON = 600
+"""Characters of a reason: one of ours may hold two fingerprints and a command."""
 
 
 async def inspect(server: Server, plant: Plant, machines: Sequence[Machine]) -> Inspection:
@@ -49,7 +51,7 @@ async def inspect(server: Server, plant: Plant, machines: Sequence[Machine]) -> 
     client, orderly = new_client(server), False
     try:
         async with asyncio.timeout(LONGEST * server.timeout_s):
-            await connect(client, server)
+            await connect(client, server, plant.path)
             await look.at(client)
         orderly = True
     except Exception as problem:
@@ -57,7 +59,7 @@ async def inspect(server: Server, plant: Plant, machines: Sequence[Machine]) -> 
         reached = look.result.is_reached
         what = "the rest could not be checked" if reached else "cannot connect"
         advice = "mend the connection and check again" + ("" if reached else "; nothing else was checked here")
-        look.server_says("error", f"{what}: {legible(plain(problem, server.timeout_s))}", advice)
+        look.server_says("error", f"{what}: {legible(plain(problem, server.timeout_s), _REASON)}", advice)
     finally:
         await leave(client, orderly)
     return look.result
@@ -107,6 +109,13 @@ class _Look:
         policy = self._client.security_policy
         self.result.security = _security_of(policy.URI, policy.Mode)
         self.result.offered = tuple(dict.fromkeys(offered))
+        table, better = self._server.security, [name for name in self.result.offered if name != "None"]
+        if table.policy == "None" and better:
+            found = f"the connection is not secured, and the server offers {', '.join(better)}"
+            self.server_says("note", found, "set 'policy' in [servers.security], then swarfline trust")
+        if table.password_in_clear and table.user is not None:
+            found = f"the password of user {table.user} may be read on the network (password_in_clear)"
+            self.server_says("note", found, "use a policy with SignAndEncrypt as soon as the server offers one")
 
     async def _clock(self) -> None:
         offset = ClockOffset()

@@ -10,9 +10,11 @@ from asyncua import ua
 _STATUS_WORDS = {
     "BadTooManySessions": "the server has no session left for us; it frees abandoned ones after a while",
     "BadTooManySubscriptions": "the server has no subscription left for us",
-    "BadUserAccessDenied": "the server refuses this user",
-    "BadIdentityTokenRejected": "the server does not accept an anonymous user",
-    "BadIdentityTokenInvalid": "the server does not accept an anonymous user",
+    "BadUserAccessDenied": "the server refuses this user: are user name, password and rights as on the machine?",
+    "BadIdentityTokenRejected": "the server does not accept this user; who may come stands in [servers.security]",
+    "BadIdentityTokenInvalid": "the server does not accept this kind of user; see [servers.security]",
+    "BadSecurityChecksFailed": "the server does not trust our certificate yet: see swarfline trust FILE --own",
+    "BadCertificateUntrusted": "the server does not trust our certificate yet: see swarfline trust FILE --own",
     "BadServerTooBusy": "the server is too busy",
     "BadNodeIdUnknown": "the server does not know this node",
     "BadNodeIdInvalid": "the server cannot read this NodeId",
@@ -54,7 +56,7 @@ def plain(problem: BaseException, timeout_s: float) -> str:
     if isinstance(problem, OSError):
         return _system_words(problem)
     if isinstance(problem, ua.UaError) and "No matching endpoints" in str(problem):
-        return "the server offers no endpoint without security (policy None)"
+        return "the server offers no endpoint without security: set 'policy' in [servers.security]"
     return f"{type(problem).__name__}: {problem}" if str(problem) else type(problem).__name__
 
 

@@ -66,7 +66,7 @@ class Session:
         """Connect, watch, and raise the reason of the end."""
         orderly = False
         try:
-            await connect(self._client, self._server)
+            await connect(self._client, self._server, self._plant.path)
             await self._prepare()
             await self._watch()
         except asyncio.CancelledError:

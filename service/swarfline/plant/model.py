@@ -298,12 +298,47 @@ class Machine(Table):
     motion: MotionTable | None = Field(default=None, description="its own times, for planned cycles")
 
 
+class SecurityTable(Table):
+    """[servers.security]: how the channel is secured and as whom we come. Secrets stand elsewhere."""
+
+    policy: Literal["None", "Basic256Sha256", "Aes128Sha256RsaOaep", "Aes256Sha256RsaPss"] = Field(
+        default="None", description="OPC UA security policy"
+    )
+    mode: Literal["Sign", "SignAndEncrypt"] = Field(
+        default="SignAndEncrypt", description="what a policy other than None does with messages"
+    )
+    user: Text | None = Field(default=None, description="user name; without it we come anonymously")
+    password_env: Text | None = Field(default=None, description="environment variable that holds the password")
+    password_file: Text | None = Field(default=None, description="file whose first line is the password")
+    password_in_clear: bool = Field(
+        default=False, description="true: the password may go over the network for all to read"
+    )
+    certificate: Text | None = Field(default=None, description="file of a user certificate (PEM or DER)")
+    key: Text | None = Field(default=None, description="file of its private key (PEM or DER)")
+    channel_lifetime_s: int = Field(
+        default=3600, ge=1, le=86_400, description="how long the keys of a channel last; renewed before their end"
+    )
+
+    @property
+    def user_kind(self) -> Literal["anonymous", "user name", "certificate"]:
+        """As whom we come."""
+        if self.user is not None:
+            return "user name"
+        return "certificate" if self.certificate is not None else "anonymous"
+
+    @property
+    def channel(self) -> str:
+        """Policy and mode in words."""
+        return "None" if self.policy == "None" else f"{self.policy}, {self.mode}"
+
+
 class Server(Table):
     """[[servers]]"""
 
     id: Id
     endpoint: Endpoint
     machines: tuple[Machine, ...] = Field(min_length=1)
+    security: SecurityTable = SecurityTable()
     access: Literal["subscribe", "read"] = Field(
         default="subscribe", description="subscriptions, or cyclic Read where a server refuses them"
     )

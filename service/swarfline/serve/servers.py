@@ -25,6 +25,8 @@ class ServerRow(Shape):
     server: str
     endpoint: str
     machines: list[str]
+    security: str = Field(description="security policy and mode asked for; None: no security")
+    user: Literal["anonymous", "user name", "certificate"] = Field(description="as whom we come")
     state: Literal["connecting", "connected", "waiting", "unknown"] = Field(
         description="waiting: for the next attempt; unknown: the collector has not told for 30 s"
     )
@@ -69,6 +71,8 @@ def server_row(room: Room, server: Server, told: Mapping[str, Any] | None) -> Se
         server=server.id,
         endpoint=server.endpoint,
         machines=[m.id for m in server.machines],
+        security=server.security.channel,
+        user=server.security.user_kind,
         state=status["state"] if fresh else "unknown",
         since=show_or_none(status.get("since_us") if fresh else seen_us, room.zone),
         seen=show_or_none(seen_us, room.zone),

@@ -29,6 +29,7 @@ SECTIONS = {
     "[[parts.planned_steps]]": model.PlannedStepTable,
     "[[cells]]": model.Cell,
     "[[servers]]": model.Server,
+    "[servers.security]": model.SecurityTable,
     "[[servers.machines]]": model.Machine,
     "[servers.machines.motion]": model.MotionTable,
     "[[servers.machines.motion.axes]]": model.AxisTable,

@@ -1,0 +1,162 @@
+"""Secured channels, to servers whose certificate a person has approved; and as whom we come."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import os
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from asyncua import Client, ua
+from asyncua.crypto import security_policies
+
+from swarfline import clock
+from swarfline.connect.certificates import Own, defects, describe, fingerprint, folder_of, own
+from swarfline.connect.pins import Pin, read
+from swarfline.connect.reasons import Ended
+from swarfline.plant.model import SecurityTable, Server
+
+log = logging.getLogger("swarfline.connect")
+
+_POLICIES = {
+    "Basic256Sha256": security_policies.SecurityPolicyBasic256Sha256,
+    "Aes128Sha256RsaOaep": security_policies.SecurityPolicyAes128Sha256RsaOaep,
+    "Aes256Sha256RsaPss": security_policies.SecurityPolicyAes256Sha256RsaPss,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What a server shows at the endpoint that we want: its certificate (DER) and its application URI."""
+
+    certificate: bytes
+    uri: str | None
+
+
+def now() -> datetime:
+    """The present, for the validity of certificates."""
+    return datetime.fromtimestamp(clock.now_us() / 1e6, UTC)
+
+
+async def offered(server: Server) -> Offer:
+    """Ask the server for its endpoints, and take the one with our policy and mode; raises Ended.
+
+    What comes is not authentic: whoever is on the way could have written it. The channel shows whether the server
+    holds the key of the certificate.
+    """
+    client = Client(server.endpoint, timeout=server.timeout_s)
+    endpoints = await client.connect_and_get_server_endpoints()
+    wanted = (server.security.mode, _POLICIES[server.security.policy].URI)
+    for endpoint in endpoints:
+        if (endpoint.SecurityMode.name, endpoint.SecurityPolicyUri) == wanted:
+            uri = endpoint.Server.ApplicationUri if endpoint.Server is not None else None
+            return Offer(_first(bytes(endpoint.ServerCertificate or b"")), uri)
+    told = ", ".join(dict.fromkeys(_words(e.SecurityPolicyUri, e.SecurityMode.name) for e in endpoints))
+    raise Ended(
+        f"the server offers no endpoint with {server.security.channel}; it offers {told or 'none'}: choose one of "
+        "these in [servers.security]"
+    )
+
+
+def _words(uri: str | None, mode: str) -> str:
+    policy = str(uri).rpartition("#")[2][:40].replace("_", "")
+    return policy if policy == "None" else f"{policy}, {mode}"
+
+
+def _first(chain: bytes) -> bytes:
+    """The first of a chain of DER certificates; its length stands in bytes 2 and 3 (ITU-T X.690, from memory)."""
+    return chain[: 4 + int.from_bytes(chain[2:4], "big")] if chain[:2] == b"\x30\x82" else chain
+
+
+async def secure(client: Client, server: Server, plant_path: str) -> None:
+    """Make ``client`` come as the plant file says, over a channel as it says. Raises Ended.
+
+    Certificates, pins and passwords are read anew for each session. What takes long runs beside the event loop.
+    """
+    table = server.security
+    client.secure_channel_timeout = table.channel_lifetime_s * 1000
+    await _come_as(client, table, folder_of(plant_path).parent)
+    if table.policy != "None":
+        folder = folder_of(plant_path)
+        pin = await asyncio.to_thread(read, folder, server.id)
+        if pin is None:
+            command = _command(server, plant_path)
+            raise Ended(f"its certificate is not approved yet: see it and approve it with {command}")
+        check(await offered(server), pin, server, plant_path)
+        ours = await asyncio.to_thread(_own, folder)
+        client.application_uri = ours.uri
+        mode = ua.MessageSecurityMode[table.mode]
+        await client.set_security(_POLICIES[table.policy], ours.certificate, ours.key, None, pin.certificate, mode)
+
+
+def _own(folder: Path) -> Own:
+    before = (folder / "own.der").read_bytes() if (folder / "own.der").exists() else b""
+    ours = own(folder, now())
+    if ours.certificate.read_bytes() != before:
+        log.warning(
+            "our own certificate is new: %s, SHA-256 %s, until %s; machines have to trust it",
+            ours.certificate, ours.described.fingerprint, f"{ours.described.end:%Y-%m-%d}",
+        )  # fmt: skip
+    return ours
+
+
+def _command(server: Server, plant_path: str) -> str:
+    return f"swarfline trust {Path(plant_path).name} {server.id}"
+
+
+def check(offer: Offer, pin: Pin, server: Server, plant_path: str) -> None:
+    """Raises Ended where the server shows another certificate than the approved one, or an unfit one."""
+    if offer.certificate != pin.certificate:
+        raise Ended(
+            "the server shows another certificate than the approved one: approved SHA-256 "
+            f"{fingerprint(pin.certificate)}, shown {fingerprint(offer.certificate)}; find out why before you "
+            f"approve it with {_command(server, plant_path)}"
+        )
+    for kind, text in defects(describe(pin.certificate), now(), host_of(server), offer.uri):
+        if kind not in pin.accepted:
+            raise Ended(f"the server's certificate: {text} ({_command(server, plant_path)} tells more)")
+
+
+def host_of(server: Server) -> str:
+    """The host in a server's endpoint."""
+    return urlsplit(server.endpoint).hostname or ""
+
+
+async def _come_as(client: Client, table: SecurityTable, beside: Path) -> None:
+    if table.user is not None:
+        client.set_user(table.user)
+        client.set_password(_password(table, beside))
+    elif table.certificate is not None and table.key is not None:
+        try:
+            await client.load_client_certificate(str(beside / table.certificate))
+            await client.load_private_key(beside / table.key)
+        except OSError as problem:
+            raise Ended(f"user certificate: {problem.filename}: {problem.strerror}") from None
+        except (ValueError, TypeError):
+            raise Ended(
+                f"user certificate: {table.certificate} or {table.key} is no certificate or key in PEM or DER "
+                "(name files by .pem or .der; a key must not be locked by a password)"
+            ) from None
+
+
+def _password(table: SecurityTable, beside: Path) -> str:
+    if table.password_env is not None:
+        found = os.environ.get(table.password_env)
+        if not found:
+            raise Ended(
+                f"the environment variable {table.password_env}, which is to hold the password of user "
+                f"{table.user}, is not set for this process"
+            )
+        return found
+    path = beside / (table.password_file or "")
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError) as problem:
+        why = problem.strerror if isinstance(problem, OSError) else "is not UTF-8"
+        raise Ended(f"the password of user {table.user} cannot be read from {path}: {why}") from None
+    if not lines or not lines[0]:
+        raise Ended(f"the first line of {path} is to be the password of user {table.user}, and is empty")
+    return lines[0]
