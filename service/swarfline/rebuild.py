@@ -46,7 +46,10 @@ class _Again:
                 while waiting and waiting[0][0] < reading.source_us:
                     batch.append(heappop(waiting)[2])
             batch.append(reading)
-        self._keep(self.fold.feed(batch).facts)
+        fed = self.fold.feed(batch)
+        for fact in fed.retracted:
+            self.latest.get(fact.machine, {}).pop((fact.kind, fact.key), None)
+        self._keep(fed.facts)
 
     def finish(self) -> None:
         """Nothing more comes: what is still open."""

@@ -126,9 +126,12 @@ LINK = "link"
 """Pseudo signal of the connection, with the values of LINK_VALUES; it makes gaps replayable."""
 
 LINK_LOST, LINK_BACK, LINK_ALIVE = "lost", "back", "alive"
-LINK_VALUES = (LINK_LOST, LINK_BACK, LINK_ALIVE)
+LINK_RESTORED, LINK_CAUGHT_UP = "restored", "caught_up"
+LINK_VALUES = (LINK_LOST, LINK_BACK, LINK_ALIVE, LINK_RESTORED, LINK_CAUGHT_UP)
 """``lost``: source_us is up to when everything had arrived. ``back``: source_us is when the full set of values
 was in hand again; the values themselves follow it. ``alive``: source_us is up to when everything has arrived.
+``restored``, in place of ``back``: what follows, up to ``caught_up``, was read from the server's history; it goes
+on from before the loss, as if there had been none, and may repeat what had arrived before it.
 """
 
 CLOCK_OFFSET = "clock_offset"

@@ -12,7 +12,7 @@ from collect.line import SECOND, START, history, plant_of
 from swarfline.collect import Pipeline
 from swarfline.facts import FACT_KINDS, Condition, Count, Cycle
 from swarfline.rebuild import rebuild
-from swarfline.signals import LINK, LINK_BACK, LINK_LOST, Reading
+from swarfline.signals import LINK, LINK_BACK, LINK_CAUGHT_UP, LINK_LOST, LINK_RESTORED, Reading
 from swarfline.store import Store
 
 NEVER = START + 10**12
@@ -185,3 +185,48 @@ def test_an_error_leaves_everything_as_it_was(store, tmp_path):
     assert store.queries.facts(Condition, "N1", 0, NEVER) == []
     assert {c.parts for c in store.queries.facts(Cycle, "N1", 0, NEVER)} == {7}
     assert store.queries.facts(Count, "N1", 0, NEVER)
+
+
+def cut(readings: list[Reading], away_s: float) -> tuple[list[Reading], list[Reading]]:
+    """What arrived before a connection was lost in the middle, and what was read back, with what overlaps."""
+    at = readings[len(readings) // 2].source_us
+    before = [r for r in readings if r.source_us <= at]
+    later = at + round(away_s * SECOND)
+    history = [r._replace(received_us=later) for r in readings if at - 5 * SECOND <= r.source_us <= later]
+    after = [r for r in readings if r.source_us > later]
+    restored = Reading("N1", LINK, at, later, LINK_RESTORED)
+    return before, [restored, *history, Reading("N1", LINK, later, later, LINK_CAUGHT_UP), *after]
+
+
+@pytest.mark.parametrize("told", ["the connection", "the service"])
+def test_a_gap_that_was_read_back_leaves_facts_and_journal_of_an_undisturbed_run(tmp_path, told):
+    readings = history("N1", 10)
+    plant = line(tmp_path)
+    undisturbed = Store.open("sqlite:///undisturbed.db", tmp_path / "plant.toml")
+    pipeline = Pipeline(plant, undisturbed)
+    pipeline.commit(pipeline.take(readings, START))
+
+    opened = Store.open("sqlite:///disturbed.db", tmp_path / "plant.toml")
+    before, rest = cut(readings, 90)
+    pipeline = Pipeline(plant, opened)
+    pipeline.commit(pipeline.take(before, START))
+    lost = [Reading("N1", LINK, before[-1].source_us, START, LINK_LOST)]
+    if told == "the service":
+        pipeline = Pipeline(plant, opened)
+        lost = pipeline.losses(START)
+        assert [(r.machine, r.source_us) for r in lost] == [("N1", before[-1].source_us)]
+    pipeline.commit(pipeline.take(lost, START))
+    pipeline.commit(pipeline.take(rest, START))
+
+    assert everything(opened, "N1") == everything(undisturbed, "N1")
+    # no reading is kept twice, and those read again are not kept as late
+    kept = [(r.signal, r.source_us) for r, late in arrived(opened) if r.signal != LINK and not late]
+    assert sorted(kept) == sorted((r.signal, r.source_us) for r in readings)
+    assert not any(late for _, late in arrived(opened))
+    assert changes(rebuild(plant, opened, ["N1"])) == {}
+    undisturbed.close()
+    opened.close()
+
+
+def arrived(store: Store):
+    return [arrival for _, arrivals in store.arrivals() for arrival in arrivals]

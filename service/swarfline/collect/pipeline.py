@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from swarfline.collect.settings import machine_settings
-from swarfline.interpret.fold import Fold
+from swarfline.interpret.fold import Fed, Fold
 from swarfline.plant import Plant
 from swarfline.signals import LINK, LINK_LOST, Reading
 from swarfline.store import Batch, Store
@@ -42,9 +42,11 @@ class Pipeline:
         """
         fold = self._fold
         fed = fold.feed(readings)
+        kept, late = _without_repetitions(readings, fed)
         return Batch(
-            readings=readings,
-            late=fed.late,
+            readings=kept,
+            late=late,
+            retracted=fed.retracted,
             facts=[*fed.facts, *fold.open_facts(fed.touched)],
             checkpoints={machine: fold.save(machine) for machine in fed.touched},
             now={machine: {**fold.snapshot(machine), "received_us": now_us} for machine in fed.touched},
@@ -73,3 +75,12 @@ class Pipeline:
     def commit(self, batch: Batch) -> None:
         """Store a batch; raises the database's error with nothing stored, and may then be called again."""
         self._writer.commit(batch)
+
+
+def _without_repetitions(readings: Sequence[Reading], fed: Fed) -> tuple[Sequence[Reading], list[int]]:
+    """What the journal is to keep, and the places of late readings in it: what came before is kept already."""
+    if not fed.repeated:
+        return readings, fed.late
+    repeated, late = set(fed.repeated), set(fed.late)
+    places = [place for place in range(len(readings)) if place not in repeated]
+    return [readings[place] for place in places], [n for n, place in enumerate(places) if place in late]

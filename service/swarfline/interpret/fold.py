@@ -19,10 +19,16 @@ from swarfline.signals import Reading
 
 @dataclass(slots=True)
 class Fed:
-    """What feeding a batch gave: final facts, places in the batch of late readings, machines that moved."""
+    """What feeding a batch gave: final facts, places in the batch of late readings, machines that moved.
+
+    ``repeated`` are places of readings that came before, now read again from a history. ``retracted`` are facts
+    told before that are no more, since what they told was read back: to be taken away before ``facts`` are kept.
+    """
 
     facts: list[Fact] = field(default_factory=list)
+    retracted: list[Fact] = field(default_factory=list)
     late: list[int] = field(default_factory=list)
+    repeated: list[int] = field(default_factory=list)
     touched: set[str] = field(default_factory=set)
 
 
@@ -42,10 +48,11 @@ class Fold:
             if machine is None:
                 continue
             if not machine.order.put(reading):
-                fed.late.append(place)
+                (fed.late if machine.order.known is None else fed.repeated).append(place)
             fed.touched.add(name)
         for name in sorted(fed.touched):
             machine = machines[name]
+            fed.retracted += machine.take_retracted()
             fed.facts += machine.take(machine.order.release())
         return fed
 

@@ -5,16 +5,20 @@ later instant comes or the ordered readings end (what is released is always whol
 within an instant does not matter, and neither does the slicing; only a link event divides its instant into
 what came before it and what came after. Sums are only ever advanced at instants, never at the watermark: what
 is shown as open is a look ahead that changes nothing.
+
+When the link is lost, the state of just before is kept beside the present one; where what happened since is read
+from the server's history, it is gone back to, and the loss has never been.
 """
 
 from __future__ import annotations
 
+import json
 from itertools import groupby
 from math import isfinite
 from operator import itemgetter
 from typing import Any
 
-from swarfline.facts import UNOBSERVED, Fact, Gap
+from swarfline.facts import UNOBSERVED, Condition, Fact, Gap
 from swarfline.interpret.alarms import Alarms
 from swarfline.interpret.conditions import Conditions, classify
 from swarfline.interpret.counts import Counts
@@ -27,7 +31,19 @@ from swarfline.interpret.record import CycleRecord
 from swarfline.interpret.settings import MachineSettings
 from swarfline.interpret.steps import STEP_INDEX, StepRule
 from swarfline.interpret.tools import Tools
-from swarfline.signals import LINK, LINK_BACK, LINK_LOST, SIGNALS, TOOL_FIELDS, Kind, Quality, split_tool_signal
+from swarfline.signals import (
+    LINK,
+    LINK_BACK,
+    LINK_CAUGHT_UP,
+    LINK_LOST,
+    LINK_RESTORED,
+    SIGNALS,
+    TOOL_FIELDS,
+    Kind,
+    Quality,
+    Value,
+    split_tool_signal,
+)
 
 _BAD = int(Quality.BAD)
 _CONDITION, _STEP, _COUNT, _ALARM, _POWER, _ENERGY, _LABEL, _TOOL, _TOLD = (1 << n for n in range(9))
@@ -63,7 +79,7 @@ class MachineFold:
         self.settings = settings
         offered, machine = settings.signals, settings.machine
         by_counter = "energy" in offered
-        self.order = Order(settings)
+        self.order = Order(settings, self._heed)
         self.values: dict[str, object] = {}
         self._mode_offered = "mode" in offered
         self._rule = StepRule.of(offered, settings.cutting_load_pct)
@@ -76,6 +92,8 @@ class MachineFold:
         self._tool_signals: dict[str, tuple[str, str, bool] | None] = {}
         self._linked: bool | None = None
         self._lost_us: int | None = None
+        self._before: dict[str, Any] | None = None
+        self._retracted: list[Fact] = []
         self._dirty = 0
         self._edges: list[Edge] = []
         self._steps: Steps | None = None
@@ -170,6 +188,48 @@ class MachineFold:
         if self._lost_us is not None and at_us > self._lost_us:
             self._facts.append(Gap(self.settings.machine, self._lost_us, at_us, "connection"))
         self._lost_us = None
+
+    # -- a loss undone -------------------------------------------------------------------------------------
+
+    def _heed(self, event: Value) -> Value:
+        """The link says something just now, whenever it is settled; what is to take its place in the order."""
+        if event == LINK_LOST and not self._is_away():
+            # through text, as a checkpoint goes, so that nothing is shared with what goes on changing
+            self._before = json.loads(json.dumps(self.save()))
+        elif event == LINK_BACK:
+            self._before = None
+        elif event == LINK_CAUGHT_UP:
+            self.order.known = None
+            return None
+        elif event == LINK_RESTORED:
+            if self._before is None:
+                return LINK_BACK
+            self._go_back(self._before)
+            return None
+        return event
+
+    def _is_away(self) -> bool:
+        """Whether the link is lost, by all that has arrived."""
+        said = [item for item in self.order.pending if item[2] == LINK and item[3] in (LINK_LOST, LINK_BACK)]
+        last = max(said, key=itemgetter(1), default=None)
+        return self._linked is False if last is None else last[3] == LINK_LOST
+
+    def _go_back(self, before: dict[str, Any]) -> None:
+        """To the state before the loss; what was told of the loss itself is taken back."""
+        machine, lost_us, conditions = self.settings.machine, self._lost_us, self._conditions
+        if lost_us is not None:
+            self._retracted.append(Gap(machine, lost_us, lost_us))
+            if conditions.condition == UNOBSERVED and conditions.start_us == lost_us:
+                self._retracted.append(Condition(machine, lost_us, lost_us, UNOBSERVED))
+        self.load(before)
+        self._before = None
+        self._tools.touch_all()
+        self.order.expect_repetitions()
+
+    def take_retracted(self) -> list[Fact]:
+        """Facts told before that are no more; only their keys count."""
+        retracted, self._retracted = self._retracted, []
+        return retracted
 
     # -- one instant ---------------------------------------------------------------------------------------
 
@@ -339,6 +399,7 @@ class MachineFold:
             "order": self.order.save(),
             "values": dict(self.values),
             "link": [self._linked, self._lost_us],
+            "before": self._before,
             **{name: part.save() for name, part in self._parts().items()},
         }
 
@@ -347,6 +408,7 @@ class MachineFold:
         self.order.load(state["order"])
         self.values = dict(state["values"])
         self._linked, self._lost_us = state["link"]
+        self._before = state.get("before")
         for name, part in self._parts().items():
             part.load(state[name])
 

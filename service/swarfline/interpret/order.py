@@ -2,32 +2,53 @@
 
 House rules: what is released depends only on the sequence of readings, never on how it was sliced. The
 watermark is the newest time seen minus the window; everything strictly before it is final. What the link says
-is never late and stays in the order in which it came: a loss that got lost would end the machine's story.
+is never late and stays in the order in which it came: a loss that got lost would end the machine's story. While
+history is read back, what is already final or waits here already is a repetition, and not taken again.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import isfinite
 from operator import itemgetter
 from typing import Any
 
 from swarfline.interpret.settings import MachineSettings
-from swarfline.signals import CLOCK_OFFSET, LINK, LINK_ALIVE, Reading
+from swarfline.signals import CLOCK_OFFSET, LINK, LINK_ALIVE, Reading, Value
 
 # (effective time, arrival number, signal, value, quality, raw source time)
 Ordered = tuple[int, int, str, object, int, int]
+
+Heed = Callable[[Value], Value]
+"""Takes what the link says when it arrives; gives what is to be put into the order, None for nothing."""
 
 _BY_TIME = itemgetter(0, 1)
 NEVER = -(2**62)
 
 
+def _as_said(event: Value) -> Value:
+    return event
+
+
 class Order:
     """The reorder buffer of one machine."""
 
-    __slots__ = ("_offset_us", "_settings", "arrivals", "floor_us", "newest_us", "pending", "watermark_us")
+    __slots__ = (
+        "_heed",
+        "_offset_us",
+        "_settings",
+        "arrivals",
+        "floor_us",
+        "known",
+        "newest_us",
+        "pending",
+        "watermark_us",
+    )
 
-    def __init__(self, settings: MachineSettings) -> None:
+    def __init__(self, settings: MachineSettings, heed: Heed = _as_said) -> None:
         self._settings = settings
+        self._heed = heed
+        self.known: set[tuple[str, int]] | None = None
         self._offset_us = 0
         self.arrivals = 0
         self.floor_us = NEVER
@@ -36,16 +57,21 @@ class Order:
         self.pending: list[Ordered] = []
 
     def put(self, reading: Reading) -> bool:
-        """Take one reading in; False when it is late (its time is already final)."""
+        """Take one reading in; False when it is late (its time is already final) or a repetition."""
         _, signal, source_us, received_us, value, quality = reading
         if signal == CLOCK_OFFSET:
             self._correct_by(value)
             return True
         if signal == LINK:
+            value = self._heed(value)
+            if value is None:
+                return True
             moment = self._linked(value, source_us)
         else:
             moment = self._effective(source_us, received_us)
             if moment < self.watermark_us:
+                return False
+            if self.known is not None and self._is_repetition(signal, source_us):
                 return False
         self.pending.append((moment, self.arrivals, signal, value, quality, source_us))
         self.arrivals += 1
@@ -53,6 +79,15 @@ class Order:
             self.newest_us = moment
             self.watermark_us = moment - self._settings.reorder_us
         return True
+
+    def _is_repetition(self, signal: str, source_us: int) -> bool:
+        """Of a time that is final, or from before the last return, which told how everything stood; or here."""
+        assert self.known is not None
+        return source_us - self._offset_us < self.floor_us or (signal, source_us) in self.known
+
+    def expect_repetitions(self) -> None:
+        """What waits here may come again, until ``known`` is None."""
+        self.known = {(signal, raw_us) for _, _, signal, _, _, raw_us in self.pending if signal != LINK}
 
     @property
     def observed_us(self) -> int:
@@ -105,9 +140,12 @@ class Order:
     def save(self) -> list[object]:
         """State as plain data."""
         marks = [self._offset_us, self.arrivals, self.floor_us, self.newest_us, self.watermark_us]
-        return [*marks, list(self.pending)]
+        known = None if self.known is None else sorted(map(list, self.known))
+        return [*marks, list(self.pending), known]
 
     def load(self, state: list[Any]) -> None:
         """The reverse of save."""
-        self._offset_us, self.arrivals, self.floor_us, self.newest_us, self.watermark_us, pending = state
+        self._offset_us, self.arrivals, self.floor_us, self.newest_us, self.watermark_us, pending, *more = state
         self.pending = [tuple(item) for item in pending]
+        known = more[0] if more else None
+        self.known = None if known is None else {(signal, us) for signal, us in known}

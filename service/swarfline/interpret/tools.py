@@ -246,6 +246,10 @@ class Tools:
     def _has_source(self, pot: Pot) -> bool:
         return left_by(pot, self._left) is not None or vacated_by(pot, self.pots) is not None
 
+    def touch_all(self) -> None:
+        """Every open life is to be told again."""
+        self.touched.update(key for key, pot in self.pots.items() if pot.start_us is not None)
+
     def take_touched(self, until_us: int) -> list[ToolLife]:
         """Open lives that changed since the last call; a life's end is when its values were last seen."""
         keys = [key for key in sorted(self.touched) if not self._is_held(key, until_us)]

@@ -12,13 +12,13 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Table, delete, select, text
+from sqlalchemy import Connection, Engine, Table, select, text
 
 from swarfline.facts import Fact
 from swarfline.store import tables, tallies
 from swarfline.store.journal import Arrival, arrivals
 from swarfline.store.rows import from_row, names, to_rows
-from swarfline.store.upserts import Upserts
+from swarfline.store.upserts import Upserts, remove
 from swarfline.tallies import Tally
 
 
@@ -71,7 +71,7 @@ class Exchange:
             there = self._there(kind, machine, start_us, end_us)
             told[kind.kind] = _compared(there, latest)
             if not dry:
-                self._remove(kind, [fact for key, fact in there.items() if key not in latest])
+                remove(self._connection, [fact for key, fact in there.items() if key not in latest])
                 altered = [fact for key, fact in latest.items() if there.get(key) != fact]
                 self._upserts.write(self._connection, tables.FACT_TABLES[kind], to_rows(kind, altered))
         if not dry and any(e.changed or e.added or e.removed for e in told.values()):
@@ -90,12 +90,6 @@ class Exchange:
         )
         found = (from_row(kind, row) for row in self._connection.execute(query).mappings())
         return {fact.key: fact for fact in found}
-
-    def _remove(self, kind: Any, facts: Iterable[Fact]) -> None:
-        table = tables.FACT_TABLES[kind]
-        for fact in facts:
-            keys = (column == getattr(fact, column.name) for column in table.primary_key)
-            self._connection.execute(delete(table).where(*keys))
 
 
 def _compared(there: Mapping[object, Fact], wanted: Mapping[object, Fact]) -> Exchanged:

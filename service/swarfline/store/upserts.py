@@ -1,4 +1,4 @@
-"""Rows that replace the row with their primary key.
+"""Rows that replace the row with their primary key, and rows of facts taken away.
 
 The statement is compiled once for each table and given to the driver with plain tuples: a commit holds thousands
 of rows, and most of its time would go into turning each of them into a dictionary of checked values and back.
@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from typing import Any
 
-from sqlalchemy import Connection, Dialect, Float, Table
+from sqlalchemy import Connection, Dialect, Float, Table, delete
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import DataError
+
+from swarfline.facts import Fact
+from swarfline.store import tables
 
 Row = tuple[Any, ...]
 
@@ -22,6 +25,14 @@ _LEAST, _MOST = -(2**63), 2**63 - 1
 _NO_TEXT = {"sqlite": re.compile("[\ud800-\udfff]"), "postgresql": re.compile("[\0\ud800-\udfff]")}
 
 log = logging.getLogger("swarfline.store")
+
+
+def remove(connection: Connection, facts: Iterable[Fact]) -> None:
+    """Take away the rows with the keys of these facts; where there is none, nothing happens."""
+    for fact in facts:
+        table = tables.FACT_TABLES[type(fact)]
+        keys = (column == getattr(fact, column.name) for column in table.primary_key)
+        connection.execute(delete(table).where(*keys))
 
 
 class Upserts:

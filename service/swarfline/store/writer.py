@@ -17,7 +17,7 @@ from swarfline.store import tables, tallies
 from swarfline.store.engine import StoreError
 from swarfline.store.journal import Block, Journal, next_number, payloads
 from swarfline.store.rows import to_rows
-from swarfline.store.upserts import Upserts
+from swarfline.store.upserts import Upserts, remove
 
 _INSERT_BLOCKS = insert(tables.journal)
 _INSERT_ALERT = insert(tables.alerts)
@@ -27,11 +27,15 @@ _dump = json.JSONEncoder(separators=(",", ":")).encode
 
 @dataclass(slots=True)
 class Batch:
-    """All that one commit holds. ``checkpoints`` and ``now`` by machine, ``servers`` by server: plain data."""
+    """All that one commit holds. ``checkpoints`` and ``now`` by machine, ``servers`` by server: plain data.
+
+    ``retracted`` are facts to be taken away before ``facts`` are kept; only their keys count.
+    """
 
     readings: Sequence[Reading] = ()
     late: Sequence[int] = ()
     facts: Sequence[Fact] = ()
+    retracted: Sequence[Fact] = ()
     checkpoints: Mapping[str, dict[str, Any]] = field(default_factory=dict)
     now: Mapping[str, dict[str, Any]] = field(default_factory=dict)
     servers: Mapping[str, dict[str, Any]] = field(default_factory=dict)
@@ -85,8 +89,9 @@ class Writer:
     def _write(self, connection: Connection, batch: Batch, blocks: list[Block]) -> None:
         if blocks:
             connection.execute(_INSERT_BLOCKS, blocks)
+        remove(connection, batch.retracted)
         self._write_facts(connection, batch.facts)
-        tallies.forget(connection, batch.facts)
+        tallies.forget(connection, [*batch.retracted, *batch.facts])
         self._write_states(connection, batch)
         _change_alerts(connection, batch.changed)
         _raise_alerts(connection, batch.raised)
