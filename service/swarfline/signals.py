@@ -16,6 +16,17 @@ Value = bool | int | float | str | None
 """What a reading may carry. ``None`` only with quality BAD: nothing usable was said."""
 
 
+MOST = 1e10
+"""No load, speed, power, life or step of a counter is larger than this; what is, is not believed.
+
+Sums of what is believed stay far from where floats and databases end. 2^32 is below it, since some controls mean
+'no limit' by the largest number that they have.
+"""
+
+MOST_SHOWN = 2.0**64
+"""What a counter may show."""
+
+
 class Quality(enum.IntEnum):
     """The top two bits of an OPC UA status code, as far as interpretation cares."""
 

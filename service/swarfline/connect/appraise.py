@@ -9,10 +9,11 @@ from asyncua import ua
 
 from swarfline.connect.engineering import unit_factor
 from swarfline.connect.inspection import Weight, legible
-from swarfline.connect.mapping import Unmapped
+from swarfline.connect.mapping import CANNOT
 from swarfline.connect.names import Refusal
 from swarfline.connect.reasons import status_words
 from swarfline.connect.resolve import Found, Wanted
+from swarfline.connect.unusable import Altered, Unmapped
 from swarfline.signals import Kind, Value
 
 _FLOATS = ("Float", "Double")
@@ -89,7 +90,9 @@ def convert(found: Found, raw: Any) -> tuple[Value, list[Defect]]:
         meanings = ", ".join(found.wanted.signal.choices) or "true, false"
         advice = f'say what it means: values = {{ "{code}" = … }} of {name}, one of {meanings}'
         return None, [Defect("error", f"code {code!r} has no meaning", advice)]
-    except (ValueError, TypeError, OverflowError):
+    except Altered as problem:
+        return problem.value, []
+    except CANNOT:
         pass
     if raw is None:
         return None, [Defect("error", "has no value (null)", _ELSE)]

@@ -91,6 +91,7 @@ class Chores:
                 continue
             if self._torn:
                 await self._read_torn()
+            await self._stock.set_aside()
             if self._decoder.dead:
                 await self._bury()
             if now_s - self._retried_s >= RETRY_S:

@@ -9,10 +9,11 @@ from typing import Any
 
 from asyncua import ua
 
-from swarfline.connect.mapping import Convert, Unmapped
+from swarfline.connect.mapping import CANNOT, Convert
 from swarfline.connect.names import Names
-from swarfline.connect.stamps import EARLIEST_US, EPOCH, LATEST_US, stamp_us
+from swarfline.connect.stamps import EPOCH, believed, stamp_us
 from swarfline.connect.status import Tally
+from swarfline.connect.unusable import TIME_NOT_BELIEVED, Altered, Unmapped, kind_of
 from swarfline.signals import Quality, Reading, Value
 
 Special = Callable[[Any, int, int, int], list[Reading]]
@@ -33,9 +34,10 @@ class Decoder:
     ``overflowed`` gathers machines whose queue ran over, ``dead`` handles whose node went away.
     """
 
-    def __init__(self, names: Names, tally: Tally) -> None:
+    def __init__(self, names: Names, tally: Tally, server_clock: bool = False) -> None:
         self._names = names
         self._tally = tally
+        self._server_clock = server_clock
         self._routes: dict[int, tuple[str, str, Convert]] = {}
         self._specials: dict[int, tuple[str, Special]] = {}
         self.overflowed: set[str] = set()
@@ -57,18 +59,21 @@ class Decoder:
     def decode(
         self, pairs: Iterable[tuple[int, ua.DataValue]], received_us: int, fallback_us: int
     ) -> list[Reading]:
-        """The readings of one response; ``fallback_us`` is the source time of values that carry none."""
+        """The readings of one response; ``fallback_us`` is the source time of values that carry none: the
+        server's time now. A time far from it is none (stamps.believed).
+        """
         readings: list[Reading] = []
         keep, routes, new = readings.append, self._routes, tuple.__new__
+        earliest_us, latest_us = believed(fallback_us, self._server_clock)
         for handle, data in pairs:
             stamp = data.SourceTimestamp
             if stamp is not None and stamp.tzinfo is UTC:
                 delta = stamp - EPOCH
                 source_us = (delta.days * 86_400 + delta.seconds) * 1_000_000 + delta.microseconds
-                if not EARLIEST_US < source_us < LATEST_US:
-                    source_us = _second_choice(data, fallback_us)
+                if not earliest_us < source_us < latest_us:
+                    source_us = self._doubtful(handle, data, fallback_us)
             else:
-                source_us = _second_choice(data, fallback_us)
+                source_us = self._doubtful(handle, data, fallback_us)
             status = data.StatusCode.value
             route = routes.get(handle)
             if route is None:
@@ -81,14 +86,37 @@ class Decoder:
                 raw = data.Value.Value
                 try:
                     value = convert(raw if raw.__class__ in _PLAIN else self.simple(raw))
-                except Unmapped as problem:
-                    self._tally.note_unmapped(machine, signal, problem.code)
-                    quality = _BAD
-                except (ValueError, TypeError, OverflowError):
+                except Altered as problem:
+                    self._tally.ignored.note(machine, signal, problem.kind, raw)
+                    value = problem.value
+                except CANNOT as problem:
+                    self._note(machine, signal, problem, raw)
                     quality = _BAD
             keep(new(Reading, (machine, signal, source_us, received_us, value, quality)))
         readings.sort(key=_by_source)
         return readings
+
+    def _note(self, machine: str, signal: str, problem: Exception, raw: Any) -> None:
+        if isinstance(problem, Unmapped):
+            self._tally.note_unmapped(machine, signal, problem.code)
+        else:
+            self._tally.ignored.note(machine, signal, kind_of(problem, raw), raw)
+
+    def _doubtful(self, handle: int, data: ua.DataValue, fallback_us: int) -> int:
+        """The time of a value whose source time is missing, or far from the server's clock."""
+        earliest_us, latest_us = believed(fallback_us, self._server_clock)
+        source_us, server_us = stamp_us(data.SourceTimestamp), stamp_us(data.ServerTimestamp)
+        if source_us is not None and earliest_us < source_us < latest_us:
+            return source_us
+        if data.SourceTimestamp is not None:
+            machine, signal = self._place(handle)
+            self._tally.ignored.note(machine, signal, TIME_NOT_BELIEVED, data.SourceTimestamp)
+        return server_us if server_us is not None and earliest_us < server_us < latest_us else fallback_us
+
+    def _place(self, handle: int) -> tuple[str, str]:
+        if handle in self._routes:
+            return self._routes[handle][:2]
+        return (self._specials[handle][0], "tools") if handle in self._specials else ("", "")
 
     def _special(self, handle: int, data: ua.DataValue, source_us: int, received_us: int) -> list[Reading]:
         if handle not in self._specials:
@@ -110,19 +138,14 @@ class Decoder:
     def simple(self, raw: Any) -> Any:
         """OPC UA's own types as texts and numbers."""
         if isinstance(raw, list):
-            return [self.simple(element) for element in raw]
+            # an array is of one type; a long one is not copied element by element for the one that is wanted
+            return raw if raw and raw[0].__class__ in _PLAIN else [self.simple(element) for element in raw]
         if isinstance(raw, ua.LocalizedText):
             return raw.Text
         if isinstance(raw, ua.NodeId):
             return self._names.code(raw)
         if isinstance(raw, ua.QualifiedName):
             return raw.Name
+        if isinstance(raw, ua.Variant):
+            return self.simple(raw.Value)
         return raw
-
-
-def _second_choice(data: ua.DataValue, fallback_us: int) -> int:
-    for stamp in (data.SourceTimestamp, data.ServerTimestamp):
-        us = stamp_us(stamp)
-        if us is not None:
-            return us
-    return fallback_us

@@ -41,6 +41,8 @@ class Links:
         self._accepted_us = 0
         self._told_seen_us = 0
         self._told_at_us = 0
+        self.offset_us = 0
+        """The server's clock minus ours, as last measured."""
         self.full = False
 
     def begin(self) -> None:
@@ -59,8 +61,10 @@ class Links:
         return bool(self._held)
 
     def fallback_us(self, received_us: int) -> int:
-        """Source time for a value that carries none."""
-        return (self._source_us or received_us) if self._server_clock else received_us
+        """Source time for a value that carries none: what the server's clock shows, since it is corrected like
+        any other.
+        """
+        return (self._source_us or received_us) if self._server_clock else received_us + self.offset_us
 
     def heard(self, now_us: int) -> None:
         """The server proved that it lives."""

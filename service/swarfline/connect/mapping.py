@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, NamedTuple
+from uuid import UUID
 
 from swarfline.connect.codes import STANDARD
-from swarfline.signals import Kind, Quality, Signal, Value
+from swarfline.connect.unusable import (
+    FRACTION_IN_COUNTER,
+    NEGATIVE_COUNTER,
+    NO_ELEMENT,
+    NO_VALUE,
+    NOT_DECODED,
+    NOT_FINITE,
+    OUT_OF_RANGE,
+    WRONG_TYPE,
+    Altered,
+    Unmapped,
+    Unusable,
+    clean,
+)
+from swarfline.signals import MOST, MOST_SHOWN, Kind, Quality, Signal, Value
 
 TEXT_LIMIT = 200
 """Longer texts are cut: a reading is no place for documents."""
@@ -17,12 +32,8 @@ Convert = Callable[[Any], Value]
 _BOOLEANS: dict[Any, bool] = {0: False, 1: True, "0": False, "1": True, "false": False, "true": True}
 
 
-class Unmapped(ValueError):
-    """The node shows a code that nobody gave a meaning."""
-
-    def __init__(self, code: object) -> None:
-        super().__init__(f"code {code!r} has no meaning here")
-        self.code = str(code)[:TEXT_LIMIT]
+CANNOT = (ValueError, TypeError, ArithmeticError, LookupError, AttributeError, RecursionError)
+"""What ``convert`` may raise for a value that cannot be one of the signal."""
 
 
 class Translated(NamedTuple):
@@ -53,8 +64,8 @@ class Recipe:
 class Translator:
     """Translates one node's values. ``convert`` is the bare function for good values, kept quick.
 
-    ``convert`` raises Unmapped for a code without meaning, another ValueError, TypeError or OverflowError for
-    a value that cannot be one of this signal.
+    ``convert`` raises Unmapped for a code without meaning, Altered for a text of which only a part is used, and
+    another of CANNOT for a value that cannot be one of this signal.
     """
 
     __slots__ = ("convert",)
@@ -70,7 +81,9 @@ class Translator:
             return Translated(self.convert(raw), quality)
         except Unmapped as problem:
             return Translated(None, Quality.BAD, problem.code)
-        except (ValueError, TypeError, OverflowError):
+        except Altered as problem:
+            return Translated(problem.value, quality)
+        except CANNOT:
             return Translated(None, Quality.BAD)
 
 
@@ -80,7 +93,7 @@ def _indexed(index: int | None, convert: Convert) -> Convert:
 
     def element(raw: Any) -> Value:
         if not isinstance(raw, list | tuple) or index >= len(raw):
-            raise ValueError(f"no element {index}")
+            raise Unusable(NO_VALUE if raw is None else NO_ELEMENT)
         return convert(raw[index])
 
     return element
@@ -89,7 +102,8 @@ def _indexed(index: int | None, convert: Convert) -> Convert:
 def _by_kind(recipe: Recipe) -> Convert:
     kind = recipe.signal.kind
     if kind is Kind.NUMBER:
-        return _number(recipe.unit_factor * recipe.scale, recipe.offset)
+        most = MOST_SHOWN if recipe.signal.name == "energy" else MOST
+        return _number(recipe.unit_factor * recipe.scale, recipe.offset, most)
     if kind is Kind.COUNTER:
         return _counter(recipe)
     if kind is Kind.BOOL:
@@ -99,12 +113,12 @@ def _by_kind(recipe: Recipe) -> Convert:
     return _tool_in_spindle if recipe.signal.name == "active_tool" else _text
 
 
-def _number(factor: float, offset: float) -> Convert:
+def _number(factor: float, offset: float, most: float) -> Convert:
     def number(raw: Any) -> float:
         value = float(raw) * factor + offset
-        # true for NaN and for both infinities, in one operation
-        if value - value != 0.0:
-            raise ValueError("not a finite number")
+        # true for NaN as well
+        if not -most <= value <= most:
+            raise Unusable(OUT_OF_RANGE if value - value == 0.0 else NOT_FINITE)
         return value
 
     return number
@@ -113,7 +127,7 @@ def _number(factor: float, offset: float) -> Convert:
 def _counter(recipe: Recipe) -> Convert:
     if recipe.unit_factor * recipe.scale == 1.0 and recipe.offset == 0.0:
         return _wrapped(_whole, recipe.width)
-    number = _number(recipe.unit_factor * recipe.scale, recipe.offset)
+    number = _number(recipe.unit_factor * recipe.scale, recipe.offset, MOST_SHOWN)
     return _wrapped(lambda raw: _whole(number(raw)), recipe.width)
 
 
@@ -121,7 +135,9 @@ def _whole(raw: Any) -> int:
     value = int(raw)
     # a text is taken at its word; a number must not have lost a fraction
     if value != raw and not isinstance(raw, str):
-        raise ValueError("a counter shows whole numbers")
+        raise Unusable(FRACTION_IN_COUNTER)
+    if value > MOST_SHOWN:
+        raise Unusable(OUT_OF_RANGE)
     return value
 
 
@@ -132,7 +148,7 @@ def _wrapped(count: Callable[[Any], int], width: int | None) -> Convert:
         value = count(raw)
         if value < 0:
             if not modulus:
-                raise ValueError("a counter without a width cannot be negative")
+                raise Unusable(NEGATIVE_COUNTER)
             # a control may serve an unsigned counter as a signed one
             value %= modulus
         return value
@@ -143,23 +159,46 @@ def _wrapped(count: Callable[[Any], int], width: int | None) -> Convert:
 def _boolean(raw: Any) -> bool:
     if raw is True or raw is False:
         return bool(raw)
-    key = raw.strip().lower() if isinstance(raw, str) else raw
+    key = raw[:TEXT_LIMIT].strip().lower() if isinstance(raw, str) else raw
+    return bool(_found(_BOOLEANS, key, raw))
+
+
+def _found(table: Mapping[Any, Value], key: Any, raw: Any) -> Value:
+    """The meaning of a code; a thing that is none is of the wrong type."""
     try:
-        return _BOOLEANS[key]
+        return table[key]
     except KeyError:
+        if raw is None:
+            raise Unusable(NO_VALUE) from None
         raise Unmapped(raw) from None
+    except TypeError:
+        raise Unusable(WRONG_TYPE) from None
 
 
 def _text(raw: Any) -> str:
     if raw.__class__ is str:
-        return str(raw[:TEXT_LIMIT])
+        return _fit(raw)
     if raw is None:
         return ""
-    if isinstance(raw, float) and raw.is_integer():
-        raw = int(raw)
-    if isinstance(raw, list | tuple | dict) or (isinstance(raw, float) and not math.isfinite(raw)):
-        raise ValueError("not a text")
-    return str(raw)[:TEXT_LIMIT]
+    if isinstance(raw, float):
+        if raw - raw != 0.0:
+            raise Unusable(NOT_FINITE)
+        raw = int(raw) if raw.is_integer() else raw
+    if isinstance(raw, list | tuple | dict | bytes):
+        raise Unusable(WRONG_TYPE)
+    if not isinstance(raw, int | float | str | datetime | UUID):
+        raise Unusable(NOT_DECODED)
+    return _fit(str(raw))
+
+
+def _fit(text: str) -> str:
+    """The text itself, as nearly always; raises Altered with what can be used of it."""
+    if len(text) <= TEXT_LIMIT and text.isprintable():
+        return text
+    cut = clean(text[:TEXT_LIMIT])
+    if cut != text:
+        raise Altered(cut)
+    return cut
 
 
 def _tool_in_spindle(raw: Any) -> str:
@@ -183,13 +222,7 @@ def _standard(look: Convert) -> Convert:
 
 
 def _lookup(table: Mapping[Any, Value]) -> Convert:
-    def look(raw: Any) -> Value:
-        try:
-            return table[raw]
-        except (KeyError, TypeError):
-            raise Unmapped(raw) from None
-
-    return look
+    return lambda raw: _found(table, raw, raw)
 
 
 def _tabled(recipe: Recipe, convert: Convert) -> Convert:

@@ -11,6 +11,7 @@ from asyncua.ua.ua_binary import struct_from_binary
 
 from swarfline import clock
 from swarfline.connect.stamps import stamp_us
+from swarfline.connect.tasks import heed
 
 SLICE = 500
 """Operations per call where the server states no limit."""
@@ -24,6 +25,8 @@ _LIMIT_NODES = {
     "translate": ua.ObjectIds.Server_ServerCapabilities_OperationLimits_MaxNodesPerTranslateBrowsePathsToNodeIds,
     "monitor": ua.ObjectIds.Server_ServerCapabilities_OperationLimits_MaxMonitoredItemsPerCall,
 }
+UNDECODABLE = "its value cannot be decoded"
+"""Why an item is not watched that takes all others with it."""
 _VARIABLE_OR_OBJECT = int(ua.NodeClass.Variable) | int(ua.NodeClass.Object)
 
 T = TypeVar("T")
@@ -47,6 +50,8 @@ class Services:
     def __init__(self, client: Client) -> None:
         self._client = client
         self.slices: dict[str, int] = dict.fromkeys(_LIMIT_NODES, SLICE)
+        self.undecodable: set[ua.NodeId] = set()
+        """Nodes whose value could not be decoded when it was last read."""
 
     async def learn(self) -> list[str]:
         """Read the operation limits; the namespace URIs by index."""
@@ -70,10 +75,29 @@ class Services:
     async def read(
         self, nodes: Sequence[ua.NodeId], attribute: ua.AttributeIds = ua.AttributeIds.Value
     ) -> list[ua.DataValue]:
-        """The attribute of each node, statuses and time stamps included."""
+        """The attribute of each node, statuses and time stamps included.
+
+        What cannot be decoded is found by halves and is BadDecodingError; its nodes are ``undecodable`` until
+        they are read well.
+        """
 
         async def call(some: Sequence[ua.NodeId]) -> list[ua.DataValue]:
-            return list(await self._client.uaclient.read(_read_request(some, attribute)))
+            try:
+                values = list(await self._client.uaclient.read(_read_request(some, attribute)))
+            except Exception as problem:
+                heed()
+                if not _is_of_decoding(problem):
+                    raise
+                return await apart(some)
+            self.undecodable.difference_update(some)
+            return values
+
+        async def apart(some: Sequence[ua.NodeId]) -> list[ua.DataValue]:
+            if len(some) > 1:
+                half = len(some) // 2
+                return [*await call(some[:half]), *await call(some[half:])]
+            self.undecodable.update(some)
+            return [ua.DataValue(StatusCode=ua.StatusCode(ua.StatusCodes.BadDecodingError))]
 
         return await self.sliced("read", nodes, call)
 
@@ -142,6 +166,11 @@ class Services:
             stamp_us(current.Value.Value) if current.StatusCode.is_good() else None,
             stamp_us(response.ResponseHeader.Timestamp),
         )
+
+
+def _is_of_decoding(problem: Exception) -> bool:
+    """Whether an answer came that could not be decoded; bytes can be wrong in any way that Python knows."""
+    return not isinstance(problem, ua.UaStatusCodeError | OSError | TimeoutError)
 
 
 def _read_request(

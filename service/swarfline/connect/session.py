@@ -84,7 +84,7 @@ class Session:
         names = Names(namespaces(self._plant), await self._services.learn())
         for _ in range(_FIRST_OFFSETS):
             await self._probe()
-        self._decoder = Decoder(names, self._tally)
+        self._decoder = Decoder(names, self._tally, self._server.clock == "server")
         source = await self._start_source()
         self._links.paced(source.interval_s)
         stock = Stock(
@@ -196,6 +196,7 @@ class Session:
             raise Ended(f"the server says that its state is {state}")
         self._offset.add(probe.sent_us, probe.got_us, probe.current_us, probe.header_us)
         self._tally.clock_offset_us = self._offset.offset_us
+        self._links.offset_us = self._offset.offset_us or 0
 
     async def _close(self, orderly: bool) -> None:
         await stop(self._tasks)

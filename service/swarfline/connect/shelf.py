@@ -9,13 +9,15 @@ from asyncua import ua
 
 from swarfline.connect.decode import Decoder
 from swarfline.connect.items import Item
+from swarfline.connect.services import UNDECODABLE, Services
 from swarfline.connect.source import Source
 
 
 class Shelf:
     """Keeps items, the decoder's routes and the source in step."""
 
-    def __init__(self, decoder: Decoder, source: Source) -> None:
+    def __init__(self, decoder: Decoder, source: Source, services: Services) -> None:
+        self._services = services
         self.decoder = decoder
         self._source = source
         self._handles = count(1)
@@ -28,8 +30,15 @@ class Shelf:
         return item
 
     async def add(self, items: Sequence[Item]) -> dict[int, str]:
-        """Have items watched; those the server refuses are put away, with the reason by handle."""
-        rejected = await self._source.add(items)
+        """Have items watched; those the server refuses are put away, with the reason by handle.
+
+        One whose value cannot be decoded is not watched: it would take whole notifications with it.
+        """
+        bad = self._services.undecodable
+        if doubtful := [item.node for item in items if item.node in bad]:
+            await self._services.read(doubtful)
+        rejected = {item.handle: UNDECODABLE for item in items if item.node in bad}
+        rejected |= await self._source.add([item for item in items if item.handle not in rejected])
         for handle in rejected:
             self._forget(handle)
         return rejected

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from swarfline.connect.supervise import State
+from swarfline.connect.unusable import MOST_EXAMPLES, UNMAPPED_CODE, Ignored
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,7 +14,9 @@ class ServerStatus:
     """One server's connection at one moment. Times are µs UTC; None: not known (yet).
 
     ``refused`` gives the reason by ``machine/signal`` for nodes the server did not grant; ``unmapped`` the last
-    code without meaning by ``machine/signal``, ``unmapped_counts`` how often. ``revised_*`` are what the server
+    code without meaning by ``machine/signal``, ``unmapped_counts`` how often. ``ignored`` says how often something
+    could not be used, by kind (unusable.KINDS), ``ignored_last`` the last (kind, value) by ``machine/signal``;
+    both of these and ``unmapped`` keep the newest signals only. ``revised_*`` are what the server
     granted at worst: the publishing interval, the slowest sampling and the shortest queue.
     """
 
@@ -32,6 +35,8 @@ class ServerStatus:
     refused: Mapping[str, str]
     unmapped: Mapping[str, str]
     unmapped_counts: Mapping[str, int]
+    ignored: Mapping[str, int]
+    ignored_last: Mapping[str, tuple[str, str]]
     clock_offset_us: int | None
     revised_publishing_ms: float | None
     revised_sampling_ms: float | None
@@ -51,6 +56,7 @@ class Tally:
     refused: dict[str, str] = field(default_factory=dict)
     unmapped: dict[str, str] = field(default_factory=dict)
     unmapped_counts: dict[str, int] = field(default_factory=dict)
+    ignored: Ignored = field(default_factory=Ignored)
     clock_offset_us: int | None = None
     revised_publishing_ms: float | None = None
     revised_sampling_ms: float | None = None
@@ -65,9 +71,14 @@ class Tally:
 
     def note_unmapped(self, machine: str, signal: str, code: str) -> None:
         """Count a code without meaning."""
+        self.ignored.note(machine, signal, UNMAPPED_CODE, code)
         key = f"{machine}/{signal}"
-        self.unmapped[key] = code
-        self.unmapped_counts[key] = self.unmapped_counts.get(key, 0) + 1
+        count = self.unmapped_counts.pop(key, 0) + 1
+        self.unmapped.pop(key, None)
+        self.unmapped[key], self.unmapped_counts[key] = code, count
+        if len(self.unmapped) > MOST_EXAMPLES:
+            oldest = next(iter(self.unmapped))
+            del self.unmapped[oldest], self.unmapped_counts[oldest]
 
     def note_granted(self, sampling_ms: float, queue_size: int) -> None:
         """What the server granted to one item."""

@@ -11,11 +11,12 @@ from swarfline.connect.items import Item
 from swarfline.connect.names import Names
 from swarfline.connect.reasons import status_words
 from swarfline.connect.resolve import Found, Resolver, Wanted, wanted_signals
-from swarfline.connect.services import Services
+from swarfline.connect.services import UNDECODABLE, Services
 from swarfline.connect.shelf import Shelf
 from swarfline.connect.source import Source
 from swarfline.connect.status import Tally
 from swarfline.connect.toolwatch import ToolWatch
+from swarfline.connect.unusable import NOT_DECODED
 from swarfline.plant.model import Machine, Plant
 from swarfline.signals import Reading, is_state_like
 
@@ -39,7 +40,7 @@ class Stock:
         self._tally = tally
         self._look_again = look_again
         self._resolver = Resolver(services, names, machines)
-        self._shelf = Shelf(decoder, source)
+        self._shelf = Shelf(decoder, source, services)
         self._wanted = [want for machine in machines for want in wanted_signals(plant, machine)]
         self._waiting: list[Wanted] = []
         self._by_handle: dict[int, Wanted] = {}
@@ -88,6 +89,18 @@ class Stock:
 
     async def bury(self, handles: Iterable[int]) -> None:
         """Nodes that went away: their signals wait to be found again, their tools are looked up anew."""
+        await self._put_away(handles, status_words(ua.StatusCodes.BadNodeIdUnknown))
+
+    async def set_aside(self) -> None:
+        """Items whose value cannot be decoded are watched no longer, until it can."""
+        bad = self._services.undecodable
+        items = [item for item in self.items.values() if item.node in bad] if bad else []
+        for item in items:
+            self._tally.ignored.note(item.machine, item.name, NOT_DECODED, b"")
+        if items:
+            await self._put_away([item.handle for item in items], UNDECODABLE)
+
+    async def _put_away(self, handles: Iterable[int], reason: str) -> None:
         gone = [handle for handle in handles if handle in self.items]
         for handle in gone:
             want = self._by_handle.pop(handle, None)
@@ -95,7 +108,7 @@ class Stock:
                 self._look_again()
             else:
                 self._waiting.append(want)
-                self._tally.refused[want.key] = status_words(ua.StatusCodes.BadNodeIdUnknown)
+                self._tally.refused[want.key] = reason
         await self._shelf.drop(gone)
         self._count()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import Sequence
+from collections.abc import Awaitable, Callable, Sequence
 
 from asyncua import Client, ua
 
@@ -38,6 +38,7 @@ class Subscription:
         self._server = server
         self._tally = tally
         self._receive = receive
+        self._publish: Callable[..., Awaitable[ua.PublishResponse]]
         self._id = 0
         self._server_ids: dict[int, int] = {}
         self.granted: dict[int, tuple[float, int]] = {}
@@ -50,6 +51,8 @@ class Subscription:
 
     async def start(self) -> None:
         """Create the subscription and note what the server made of it."""
+        session = self._client.uaclient.session
+        self._publish, session.publish = session.publish, self._publish_noting
         interval_ms = self._server.publishing_ms
         keepalive = max(1, round(self._server.keepalive_s * 1000 / interval_ms))
         result = await self._client.uaclient.create_subscription(
@@ -133,6 +136,15 @@ class Subscription:
     async def close(self) -> None:
         """Nothing of its own to stop: the session's end takes the subscription along."""
 
+    async def _publish_noting(self, acks: list[ua.SubscriptionAcknowledgement]) -> ua.PublishResponse:
+        """The library only logs a notification that it cannot decode; to us it is a sign of life, and a loss."""
+        try:
+            return await self._publish(acks)
+        except ua.uaerrors.UaStructParsingError:
+            self._expected = None
+            self._note_heard([], [], clock.now_us(), is_gap=True)
+            raise
+
     def _on_publish(self, result: ua.PublishResult) -> None:
         message = result.NotificationMessage
         if message.SequenceNumber == 0:
@@ -146,8 +158,6 @@ class Subscription:
 
     def _take(self, message: ua.NotificationMessage) -> None:
         now_us = clock.now_us()
-        self.heard_s = asyncio.get_running_loop().time()
-        self._tally.last_publish_us = now_us
         handles: list[int] = []
         values: list[ua.DataValue] = []
         for data in message.NotificationData or ():
@@ -156,7 +166,12 @@ class Subscription:
                 values += [item.Value for item in data.MonitoredItems]
             elif isinstance(data, ua.StatusChangeNotification) and data.Status.is_bad():
                 self._problem = f"the server ended the subscription: {status_words(data.Status.value)}"
-        self._receive(handles, values, now_us, self._is_gap(message))
+        self._note_heard(handles, values, now_us, self._is_gap(message))
+
+    def _note_heard(self, handles: list[int], values: list[ua.DataValue], now_us: int, is_gap: bool) -> None:
+        self.heard_s = asyncio.get_running_loop().time()
+        self._tally.last_publish_us = now_us
+        self._receive(handles, values, now_us, is_gap)
 
     def _is_gap(self, message: ua.NotificationMessage) -> bool:
         number, expected = message.SequenceNumber, self._expected

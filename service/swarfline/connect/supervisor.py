@@ -98,6 +98,8 @@ class Supervisor:
             refused=MappingProxyType(dict(tally.refused)),
             unmapped=MappingProxyType(dict(tally.unmapped)),
             unmapped_counts=MappingProxyType(dict(tally.unmapped_counts)),
+            ignored=MappingProxyType(dict(tally.ignored.counts)),
+            ignored_last=MappingProxyType(dict(tally.ignored.examples)),
             clock_offset_us=tally.clock_offset_us,
             revised_publishing_ms=tally.revised_publishing_ms,
             revised_sampling_ms=tally.revised_sampling_ms,

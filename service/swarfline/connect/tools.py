@@ -14,6 +14,7 @@ from swarfline.connect.engineering import unit_factor, unit_symbol
 from swarfline.connect.lives import as_number
 from swarfline.connect.names import Names, Refusal
 from swarfline.connect.services import Services, browse_path
+from swarfline.connect.unusable import clean
 from swarfline.units import LIFE_UNITS
 
 _FIELDS = {
@@ -158,7 +159,7 @@ def _keys(tools: Sequence[tuple[str, Any]]) -> list[str]:
     places = [str(place) if place is not None else "" for _, place in tools]
     seen = Counter(places)
     keys = [place if place and seen[place] == 1 else name for (name, _), place in zip(tools, places, strict=True)]
-    return _distinct([key.replace("]", ")")[:_KEY_LENGTH] or "tool" for key in keys])
+    return _distinct([clean(key[:_KEY_LENGTH]).replace("]", ")") or "tool" for key in keys])
 
 
 def _distinct(keys: Sequence[str]) -> list[str]:
@@ -187,7 +188,9 @@ def _entry(life: Nodes, values: dict[ua.NodeId, Any]) -> LifeNodes:
     up = values.get(life["counting_up"]) if "counting_up" in life else None
     if not isinstance(up, bool):
         raise Refusal("the life entry does not say whether it counts up (mt:IsCountingUp)")
-    basis = STANDARD["life_basis"].get(values.get(life["life_basis"], -1)) if "life_basis" in life else None
+    said = values.get(life["life_basis"]) if "life_basis" in life else None
+    # a structure or an array cannot even be looked up
+    basis = STANDARD["life_basis"].get(said) if isinstance(said, int | str) else None
     if basis is None:
         raise Refusal("the life entry is not by time, count or distance (mt:Indication)")
     unit_node = life.get("unit", life.get("unit_ua"))

@@ -19,6 +19,7 @@ from swarfline.connect.services import Services
 from swarfline.connect.shelf import Shelf
 from swarfline.connect.status import Tally
 from swarfline.connect.tools import LifeNodes, ToolList, ToolNodes, read_tool_list
+from swarfline.connect.unusable import kind_of
 from swarfline.signals import TOOL_FIELDS, Quality, Reading, tool_signal
 
 TOOLS = "tools"
@@ -162,10 +163,24 @@ class ToolWatch:
         items = []
         for part, node in nodes.parts:
             item = self._shelf.new(node, self._machine, f"{TOOLS}[{key}].{part}")
-            special = partial(_say_life, self._machine, key, life, part)
+            special = partial(self._say_life, key, life, part)
             self._shelf.decoder.route_special(item.handle, self._machine, special)
             items.append(item)
         return items
+
+    def _say_life(
+        self, key: str, life: Life, part: str, raw: Any, source_us: int, received_us: int, quality: int
+    ) -> list[Reading]:
+        machine, bad = self._machine, int(Quality.BAD)
+        value = as_number(raw) if quality != bad else None
+        if value is None and quality != bad:
+            self._tally.ignored.note(machine, f"{TOOLS}[{key}].{part}", kind_of(ValueError(), raw), raw)
+        return [
+            Reading(
+                machine, tool_signal(key, name), source_us, received_us, said, bad if said is None else quality
+            )
+            for name, said in life.update(part, value)
+        ]  # fmt: skip
 
 
 def _watched(tool: ToolNodes, items: Sequence[Item], rejected: Mapping[int, str]) -> _Watched:
@@ -182,16 +197,3 @@ def _life_signals(tool: ToolNodes) -> list[str]:
     life = Life(tool.life.counting_up, 1.0, dict.fromkeys(parts, 0.0))
     known = [name for part in parts for name, value in life.update(part, 0.0) if value is not None]
     return [tool_signal(tool.key, name) for name in dict.fromkeys(known)]
-
-
-def _say_life(
-    machine: str, key: str, life: Life, part: str, raw: Any, source_us: int, received_us: int, quality: int
-) -> list[Reading]:
-    bad = int(Quality.BAD)
-    value = as_number(raw) if quality != bad else None
-    return [
-        Reading(
-            machine, tool_signal(key, name), source_us, received_us, said, bad if said is None else quality
-        )
-        for name, said in life.update(part, value)
-    ]  # fmt: skip

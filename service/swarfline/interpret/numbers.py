@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
-MOST = 1e10
-"""No load, speed, power, life or step of a counter is larger than this; what is, is not believed.
+from swarfline.signals import MOST, MOST_SHOWN
 
-Sums of what is believed stay far from where floats and databases end. 2^32 is below it, since some controls mean
-'no limit' by the largest number that they have.
-"""
-
-MOST_SHOWN = 2.0**64
-"""What a counter may show."""
+__all__ = ["MOST", "MOST_SHOWN", "number_of"]
 
 
 def number_of(value: object, most: float = MOST) -> float | None:

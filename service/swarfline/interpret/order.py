@@ -108,11 +108,12 @@ class Order:
 
     def _effective(self, source_us: int, received_us: int) -> int:
         """A value's time, corrected, and clamped to the last return of the link: a value handed over when the
-        connection came back may carry the time of its last change long before.
+        connection came back may carry the time of its last change long before. One of a node that is found only
+        when that return is final has not been watched until then: it counts from its receipt.
         """
         moment = source_us - self._offset_us
         skew = self._settings.max_skew_us
-        if skew is not None and moment - received_us > skew:
+        if skew is not None and (moment - received_us > skew or moment < self.floor_us < self.watermark_us):
             moment = received_us
         return moment if moment > self.floor_us else self.floor_us
 

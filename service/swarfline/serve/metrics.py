@@ -47,6 +47,7 @@ def _server_families(room: Room) -> list[Family]:
     state = Family("swarfline_server_state", "stateset", "The connection; unknown: the collector tells nothing.")
     counters = {name: Family(f"swarfline_server_{name}", "counter", about) for name, about in _COUNTERS.items()}
     unmapped = Family("swarfline_server_unmapped_codes", "counter", "Values whose code has no meaning.")
+    ignored = Family("swarfline_server_ignored_values", "counter", "What could not be used, by kind.")
     refused = Family("swarfline_server_refused_signals", "gauge", "Signals that the server does not grant.")
     offset = Family(
         "swarfline_server_clock_offset_seconds", "gauge", "The server's clock minus ours.", unit="seconds"
@@ -65,12 +66,15 @@ def _server_families(room: Room) -> list[Family]:
         state.add_state(labels, STATES, row.state)
         for name, counter in counters.items():
             counter.add(labels, status.get(name))
-        unmapped.add(labels, sum(status["unmapped_counts"].values()) if "unmapped_counts" in status else None)
+        kinds: Mapping[str, int] | None = status.get("ignored")
+        unmapped.add(labels, None if kinds is None else kinds.get("unmapped_code", 0))
+        for kind, count in (kinds or {}).items():
+            ignored.add({**labels, "kind": kind}, count)
         if row.state != "unknown":
             refused.add(labels, len(row.refused))
             offset.add(labels, row.clock_offset_s)
             lag.add(labels, _lag_s(room, row.machines))
-    return [state, *counters.values(), unmapped, refused, offset, lag]
+    return [state, *counters.values(), unmapped, ignored, refused, offset, lag]
 
 
 def _lag_s(room: Room, machines: list[str]) -> float | None:

@@ -19,6 +19,13 @@ from swarfline.serve.times import seconds, show_or_none
 router = APIRouter(tags=["servers"])
 
 
+class IgnoredValue(Shape):
+    """The last thing of a signal that could not be used."""
+
+    kind: str = Field(description="one of the kinds of docs/connections.md")
+    value: str = Field(description="the raw value, cut; text of a server")
+
+
 class ServerRow(Shape):
     """One server's connection; null is: not known."""
 
@@ -42,6 +49,12 @@ class ServerRow(Shape):
     signals: int | None = Field(description="signals granted")
     refused: dict[str, str] = Field(description="reason by machine/signal")
     unmapped: dict[str, str] = Field(description="last code without a meaning, by machine/signal")
+    ignored: dict[str, int] | None = Field(
+        description="how often something could not be used, by kind, since the collector's start"
+    )
+    ignored_last: dict[str, IgnoredValue] = Field(
+        description="the last of them by machine/signal; the newest signals only"
+    )
     clock_offset_s: float | None = Field(description="the server's clock minus ours")
     publishing_ms: float | None = Field(description="granted")
     sampling_ms: float | None = Field(description="granted, the slowest")
@@ -86,6 +99,11 @@ def server_row(room: Room, server: Server, told: Mapping[str, Any] | None) -> Se
         signals=status.get("signals"),
         refused=dict(status.get("refused", {})),
         unmapped=dict(status.get("unmapped", {})),
+        ignored=status.get("ignored"),
+        ignored_last={
+            name: IgnoredValue(kind=kind, value=value)
+            for name, (kind, value) in status.get("ignored_last", {}).items()
+        },
         clock_offset_s=None if offset_us is None else seconds(offset_us),
         publishing_ms=status.get("revised_publishing_ms"),
         sampling_ms=status.get("revised_sampling_ms"),

@@ -20,7 +20,7 @@ from swarfline.signals import SIGNALS, Quality
 AT = datetime(2026, 11, 25, 10, 0, 0, 123_456, tzinfo=UTC)
 # 2026-11-25T10:00:00Z is 1 795 600 800 s after 1970 (date -u -d … +%s)
 AT_US = 1_795_600_800_123_456
-RECEIVED, FALLBACK = 7_000_000, 8_000_000
+RECEIVED, FALLBACK = AT_US + 7_000_000, AT_US + 8_000_000
 
 
 @pytest.fixture

@@ -87,6 +87,13 @@ def test_values_at_a_return_are_clamped_to_it():
     assert told.conditions == [(60, 70, "producing")]
 
 
+def test_a_value_found_long_after_the_return_counts_from_its_receipt():
+    """Its node was refused at first: it may not have changed for days, and is no late news."""
+    told = Told("0 lost\n60 back state=executing@-1000\n80 alive\n90 feed_hold=true@-500\n100 alive")
+    assert told.late == []
+    assert told.conditions == [(60, 90, "producing"), (90, 100, "held")]
+
+
 def test_the_link_is_never_late():
     lost = Reading("N1", LINK, at_us(2), at_us(10), LINK_LOST)
     back = Reading("N1", LINK, at_us(3), at_us(20), LINK_BACK)

@@ -8,9 +8,10 @@ import pytest
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from swarfline.serve.openmetrics import MEDIA_TYPE, Family, exposition
+from swarfline.store import Batch
 
 from .client import Client
-from .works import NOW, SECOND, works
+from .works import NOW, SECOND, status, works
 
 Key = tuple[str, frozenset[tuple[str, str]]]
 
@@ -65,6 +66,18 @@ def test_condition_and_coverage_of_a_machine(told):
     assert [c for c, value in conditions.items() if value] == ["waiting"]
     # planned from 06:00 to 12:00 but for 20 minutes; an hour of it was not observed
     assert told[key("swarfline_machine_coverage_ratio", machine="S1")] == pytest.approx(280 / 340)
+
+
+def test_what_could_not_be_used_is_counted_by_kind(tmp_path):
+    app, store = works(tmp_path)
+    store.writer().commit(
+        Batch(servers={"line": status(ignored={"not_finite": 4, "unmapped_code": 2})}, seen_us=NOW)
+    )
+    told = samples(Client(app).get("/metrics").text)
+    for kind, count in (("not_finite", 4), ("unmapped_code", 2)):
+        assert told[key("swarfline_server_ignored_values_total", server="line", kind=kind)] == count
+    assert told[key("swarfline_server_unmapped_codes_total", server="line")] == 2
+    store.close()
 
 
 def test_process_figures(told):

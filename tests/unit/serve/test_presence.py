@@ -94,6 +94,21 @@ def test_a_server_that_waits(tmp_path):
     store.close()
 
 
+def test_what_could_not_be_used_is_told_as_text(tmp_path):
+    app, store = works(tmp_path)
+    odd = status(
+        ignored={"wrong_type": 3, "no_value": 1}, ignored_last={"N1/power": ["wrong_type", "<script>x</script>"]}
+    )
+    store.writer().commit(Batch(servers={"line": odd}, seen_us=NOW))
+    client = Client(app)
+    (row,) = client.get("/api/v1/servers").json()["items"]
+    assert row["ignored"] == {"wrong_type": 3, "no_value": 1}
+    assert row["ignored_last"] == {"N1/power": {"kind": "wrong_type", "value": "<script>x</script>"}}
+    page = client.get("/connections").text
+    assert "wrong type" in page and "&lt;script&gt;x&lt;/script&gt;" in page and "<script>x" not in page
+    store.close()
+
+
 def test_not_ready_without_a_database(app, client, monkeypatch):
     def fails():
         raise OSError("disk gone")

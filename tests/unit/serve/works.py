@@ -197,6 +197,8 @@ def status(**more: object) -> dict[str, object]:
         "refused": {"N1/power": "BadNodeIdUnknown"},
         "unmapped": {},
         "unmapped_counts": {},
+        "ignored": {},
+        "ignored_last": {},
         "clock_offset_us": 2500,
         "revised_publishing_ms": 500.0,
         "revised_sampling_ms": 100.0,
