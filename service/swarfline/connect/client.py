@@ -6,21 +6,18 @@ import asyncio
 import contextlib
 import logging
 from collections.abc import Awaitable, Callable
-from weakref import WeakKeyDictionary
 
 from asyncua import Client
 
 from swarfline.connect.tasks import stop
+from swarfline.connect.turns import turn
 from swarfline.plant.model import Server
 
 SESSION_TIMEOUT_MS = 60_000
 """An abandoned session must not occupy the server for long."""
-CONNECTS_AT_ONCE = 8
 CLOSE_S = 1.0
 _REQUESTS_AT_ONCE = 4
 _NO_WATCHDOG_S = 86_400
-
-_slots: WeakKeyDictionary[asyncio.AbstractEventLoop, asyncio.Semaphore] = WeakKeyDictionary()
 
 
 def new_client(server: Server, on_lost: Callable[[BaseException], Awaitable[None]] | None = None) -> Client:
@@ -39,8 +36,7 @@ def new_client(server: Server, on_lost: Callable[[BaseException], Awaitable[None
 
 async def connect(client: Client, server: Server) -> None:
     """Connect, a few servers at once; raises TimeoutError for a server that is too slow at it."""
-    slot = _slots.setdefault(asyncio.get_running_loop(), asyncio.Semaphore(CONNECTS_AT_ONCE))
-    async with slot, asyncio.timeout(3 * server.timeout_s):
+    async with turn(), asyncio.timeout(3 * server.timeout_s):
         await client.connect()
 
 
