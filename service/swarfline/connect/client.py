@@ -6,22 +6,19 @@ import asyncio
 import contextlib
 import logging
 from collections.abc import Awaitable, Callable
-from weakref import WeakKeyDictionary
 
 from asyncua import Client
 
 from swarfline.connect.secure import secure
 from swarfline.connect.tasks import stop
+from swarfline.connect.turns import turn
 from swarfline.plant.model import Server
 
 SESSION_TIMEOUT_MS = 60_000
 """An abandoned session must not occupy the server for long."""
-CONNECTS_AT_ONCE = 8
 CLOSE_S = 1.0
 _REQUESTS_AT_ONCE = 4
 _NO_WATCHDOG_S = 86_400
-
-_slots: WeakKeyDictionary[asyncio.AbstractEventLoop, asyncio.Semaphore] = WeakKeyDictionary()
 
 
 def new_client(server: Server, on_lost: Callable[[BaseException], Awaitable[None]] | None = None) -> Client:
@@ -48,8 +45,7 @@ async def connect(client: Client, server: Server, plant_path: str) -> None:
 
     Raises TimeoutError for a server that is too slow at it, Ended where it must not be trusted.
     """
-    slot = _slots.setdefault(asyncio.get_running_loop(), asyncio.Semaphore(CONNECTS_AT_ONCE))
-    async with slot, asyncio.timeout(attempt_s(server)):
+    async with turn(), asyncio.timeout(attempt_s(server)):
         await secure(client, server, plant_path)
         await client.connect()
 
