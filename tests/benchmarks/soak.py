@@ -5,9 +5,9 @@
 One process (``packed_server``) plays 50 machines; the collector watches each as a server of its own, so it holds
 50 sessions and subscriptions, and stores all that they tell. Before that, in the same run, two shorter phases on
 the same core: 50 bare asyncua subscriptions that throw values away, and 50 supervisors into a sink that takes all.
-Printed: the resident memory minute by minute and its growth after the warm-up (a straight line by least squares),
-processor time per change of all three and their ratios, changes per second, readings missing, and connections made
-anew.
+Printed: the resident memory and the interpreter's blocks in use, minute by minute, and their growth after the
+warm-up (straight lines by least squares; memory that a burst once took stays resident, blocks do not), processor
+time per change of all three and their ratios, changes per second, readings missing, and connections made anew.
 """
 
 from __future__ import annotations
@@ -120,7 +120,7 @@ async def collect(port: int, seconds: float) -> dict[str, Any]:
         meter, looks, started_s = Meter(), [], time.perf_counter()
         meter.begin()
         while (past_s := time.perf_counter() - started_s) < seconds and not task.done():
-            looks.append((past_s, resident_mb()))
+            looks.append((past_s, resident_mb(), sys.getallocatedblocks()))
             await asyncio.sleep(LOOK_S)
         share, spent_s = meter.share(), meter.spent_s
         statuses = [s.status for s in collector._supervisors]
@@ -192,13 +192,16 @@ def report(found: dict[str, dict[str, Any]], seconds: float, hz: float) -> None:
     whole = found["collect"]
     looks = numpy.array(whole["looks"])
     settled = looks[looks[:, 0] >= WARM_UP_SHARE * seconds]
-    slope = float(numpy.polyfit(settled[:, 0], settled[:, 1], 1)[0])
-    print("minute  resident MB")
+    slope, blocks = (float(numpy.polyfit(settled[:, 0], settled[:, of], 1)[0]) * 60 for of in (1, 2))
+    print("minute  resident MB  blocks in use")
     for minute in range(int(seconds // 60) + 1):
-        print(f"{minute:6d}  {looks[int(numpy.argmin(abs(looks[:, 0] - 60 * minute))), 1]:11.1f}")
+        _, megabytes, used = looks[int(numpy.argmin(abs(looks[:, 0] - 60 * minute)))]
+        print(f"{minute:6d}  {megabytes:11.1f}  {used:13.0f}")
     # the value that was there when the subscription began comes too
     told = (round(seconds * hz) + 1) * NODES
-    print(f"memory after the warm-up {slope * 60:+.2f} MB/min, most {looks[:, 1].max():.0f} MB")
+    print(
+        f"memory after the warm-up {slope:+.2f} MB/min, {blocks:+.0f} blocks/min; most {looks[:, 1].max():.0f} MB"
+    )
     print(f"collector                {whole['share']:.2f} of a core at {whole['changes'] / seconds:.0f} changes/s")
     print(f"told, stored, missing    {told}, {whole['stored']}, {told - whole['stored']}")
     print(f"database                 {whole['size_mb']:.0f} MB")
