@@ -31,6 +31,7 @@ class ServerStatus:
     changes: int
     overflows: int
     sequence_gaps: int
+    republished: int
     signals: int
     refused: Mapping[str, str]
     unmapped: Mapping[str, str]
@@ -52,6 +53,7 @@ class Tally:
     changes: int = 0
     overflows: int = 0
     sequence_gaps: int = 0
+    republished: int = 0
     signals: int = 0
     refused: dict[str, str] = field(default_factory=dict)
     unmapped: dict[str, str] = field(default_factory=dict)

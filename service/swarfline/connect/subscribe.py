@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Coroutine, Sequence
 
 from asyncua import Client, ua
 
 from swarfline import clock
 from swarfline.connect.items import Item
+from swarfline.connect.numbering import Numbering, Republisher
 from swarfline.connect.reasons import status_words
 from swarfline.connect.services import Services
 from swarfline.connect.source import Receive
@@ -18,6 +19,10 @@ from swarfline.connect.supervise import silence_allowed_s
 from swarfline.plant.model import Server
 
 LEAST_LIFE_MS = 60_000
+MOST_PER_MESSAGE = 2_000
+"""Changes in one message: a flood comes in pieces, between which other servers have their turn."""
+MOST_HELD = 20_000
+"""Changes of one publishing cycle that are held to be sorted together, however many pieces it comes in."""
 NO_SUBSCRIPTIONS = (
     ua.uaerrors.BadServiceUnsupported,
     ua.uaerrors.BadNotImplemented,
@@ -43,7 +48,11 @@ class Subscription:
         self._server_ids: dict[int, int] = {}
         self.granted: dict[int, tuple[float, int]] = {}
         """(revised sampling interval in ms, revised queue size) by handle."""
-        self._expected: int | None = None
+        self._numbering = Numbering()
+        self._republisher = Republisher(client.uaclient.session, server.timeout_s)
+        self._handles: list[int] = []
+        self._values: list[ua.DataValue] = []
+        self._is_torn = False
         self._problem = ""
         self.deadline_s = math.inf
         self.heard_s = asyncio.get_running_loop().time()
@@ -60,7 +69,7 @@ class Subscription:
                 RequestedPublishingInterval=float(interval_ms),
                 RequestedLifetimeCount=max(3 * keepalive, math.ceil(LEAST_LIFE_MS / interval_ms)),
                 RequestedMaxKeepAliveCount=keepalive,
-                MaxNotificationsPerPublish=0,
+                MaxNotificationsPerPublish=MOST_PER_MESSAGE,
                 PublishingEnabled=True,
                 Priority=0,
             ),
@@ -141,40 +150,53 @@ class Subscription:
         try:
             return await self._publish(acks)
         except ua.uaerrors.UaStructParsingError:
-            self._expected = None
-            self._note_heard([], [], clock.now_us(), is_gap=True)
+            self.heard_s = asyncio.get_running_loop().time()
+            self._numbering.forget()
+            self._take([], more=False, is_gap=True)
             raise
 
-    def _on_publish(self, result: ua.PublishResult) -> None:
+    def _on_publish(self, result: ua.PublishResult) -> Coroutine[None, None, None] | None:
+        """The library waits for what is returned before it asks for the next message: the order stays."""
         message = result.NotificationMessage
         if message.SequenceNumber == 0:
             # made up by the client library when the transport is lost
-            return
+            return None
+        self.heard_s = asyncio.get_running_loop().time()
+        missing = self._numbering.jump(message)
+        if missing and self._republisher.has(missing, result.AvailableSequenceNumbers):
+            return self._recover(missing, result)
+        self._take([message], bool(result.MoreNotifications), is_gap=bool(missing))
+        return None
+
+    async def _recover(self, missing: Sequence[int], result: ua.PublishResult) -> None:
+        fetched = await self._republisher.fetch(self._id, missing)
+        self.heard_s = asyncio.get_running_loop().time()
+        self._tally.republished += len(fetched)
+        self._take([*fetched, result.NotificationMessage], bool(result.MoreNotifications), is_gap=not fetched)
+
+    def _take(self, messages: Sequence[ua.NotificationMessage], more: bool, is_gap: bool) -> None:
+        """Hold what the messages bring, and hand it over with the last piece of a publishing cycle."""
+        self._is_torn |= is_gap
         try:
-            self._take(message)
+            for message in messages:
+                self._unpack(message)
+            if not more or len(self._handles) >= MOST_HELD:
+                self._hand_over()
         except Exception as problem:
             # the library would only log it and go on without these values
             self._problem = f"a notification cannot be read: {type(problem).__name__}: {problem}"
 
-    def _take(self, message: ua.NotificationMessage) -> None:
-        now_us = clock.now_us()
-        handles: list[int] = []
-        values: list[ua.DataValue] = []
+    def _unpack(self, message: ua.NotificationMessage) -> None:
         for data in message.NotificationData or ():
             if isinstance(data, ua.DataChangeNotification):
-                handles += [item.ClientHandle for item in data.MonitoredItems]
-                values += [item.Value for item in data.MonitoredItems]
+                self._handles += [item.ClientHandle for item in data.MonitoredItems]
+                self._values += [item.Value for item in data.MonitoredItems]
             elif isinstance(data, ua.StatusChangeNotification) and data.Status.is_bad():
                 self._problem = f"the server ended the subscription: {status_words(data.Status.value)}"
-        self._note_heard(handles, values, now_us, self._is_gap(message))
 
-    def _note_heard(self, handles: list[int], values: list[ua.DataValue], now_us: int, is_gap: bool) -> None:
-        self.heard_s = asyncio.get_running_loop().time()
+    def _hand_over(self) -> None:
+        now_us = clock.now_us()
         self._tally.last_publish_us = now_us
-        self._receive(handles, values, now_us, is_gap)
-
-    def _is_gap(self, message: ua.NotificationMessage) -> bool:
-        number, expected = message.SequenceNumber, self._expected
-        # a keep-alive carries the number that the next message will have
-        self._expected = number % 0xFFFFFFFF + 1 if message.NotificationData else number
-        return expected is not None and number != expected
+        handles, values, is_torn = self._handles, self._values, self._is_torn
+        self._handles, self._values, self._is_torn = [], [], False
+        self._receive(handles, values, now_us, is_torn)

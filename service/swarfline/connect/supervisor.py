@@ -94,6 +94,7 @@ class Supervisor:
             changes=tally.changes,
             overflows=tally.overflows,
             sequence_gaps=tally.sequence_gaps,
+            republished=tally.republished,
             signals=tally.signals,
             refused=MappingProxyType(dict(tally.refused)),
             unmapped=MappingProxyType(dict(tally.unmapped)),
