@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 import signal
@@ -15,6 +16,7 @@ import pytest
 
 from system.processes import SWARFLINE, Process, Service, free_port
 from system.waiting import until
+from unit.connect.secured import certificate, write_pair
 
 from .vendor_like import AHEAD, CUTTING, FAULTY, LIVES, MOST, PARTS, RESTING, TOOL, URI
 
@@ -46,6 +48,8 @@ id = "ctrl"
 endpoint = "opc.tcp://127.0.0.1:{port}/ctrl"
 publishing_ms = 100
 sampling_ms = 20
+[servers.security]
+policy = "Basic256Sha256"
 
 [[servers.machines]]
 id = "V1"
@@ -71,25 +75,41 @@ def vendor(tmp_path: Path) -> Iterator[Process]:
     port = free_port()
     (tmp_path / "plant.toml").write_text(plant_text(port), encoding="utf-8")
     script = Path(__file__).with_name("vendor_like.py")
-    made = Process(
-        [sys.executable, str(script), str(port), str(tmp_path / "truth.jsonl")], tmp_path / "vendor.log"
-    )
+    files = write_pair(tmp_path, "server", certificate(uri=URI))
+    words = [sys.executable, str(script), str(port), str(tmp_path / "truth.jsonl"), *map(str, files)]
+    made = Process(words, tmp_path / "vendor.log")
     made.find(READY)
     yield made
     made.clear_away()
 
 
+def command(*words: str) -> subprocess.CompletedProcess[str]:
+    """A command of Swarfline, run to its end."""
+    return subprocess.run([*SWARFLINE, *words], capture_output=True, text=True, timeout=60, check=False)
+
+
+def trust(tmp_path: Path) -> subprocess.CompletedProcess[str]:
+    """Approve the server by the fingerprint that its papers tell."""
+    fingerprint = hashlib.sha256((tmp_path / "server.der").read_bytes()).hexdigest()
+    return command("trust", str(tmp_path / "plant.toml"), "ctrl", "--fingerprint", fingerprint)
+
+
 @pytest.fixture
 def service(vendor: Process, tmp_path: Path) -> Iterator[Service]:
-    """The service that looks at it."""
+    """The service that looks at it, once it is approved."""
+    assert trust(tmp_path).returncode == 0
     made = Service(tmp_path / "service.log", tmp_path / "plant.toml")
     yield made
     made.clear_away()
 
 
 def test_check_says_what_is_odd(vendor: Process, tmp_path: Path) -> None:
-    command = [*SWARFLINE, "check", str(tmp_path / "plant.toml"), "--online", "--json"]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    check = ("check", str(tmp_path / "plant.toml"), "--online", "--json")
+    (before,) = json.loads(command(*check).stdout)["servers"]
+    assert not before["is_reached"]
+    assert "swarfline trust" in json.dumps(before["findings"])
+    assert "approved" in trust(tmp_path).stdout
+    done = command(*check)
     (server,) = json.loads(done.stdout)["servers"]
     shown = {signal["signal"]: signal["value"] for signal in server["signals"]}
     assert shown["state"] == "not_executing"

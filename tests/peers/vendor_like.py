@@ -1,10 +1,11 @@
 """An OPC UA server as a control of the trade may have it, with the oddities that are met all at once.
 
-String NodeIds; a status word by code; a 16-bit counter shortly before its roll-over, without any time stamp; tool
-lives as arrays; a node whose status is Bad; a clock 90 s ahead; at most ten nodes per read, and it means it.
+A secured endpoint and no other; string NodeIds; a status word by code; a 16-bit counter shortly before its
+roll-over, without any time stamp; tool lives as arrays; a node whose status is Bad; a clock 90 s ahead; at most
+ten nodes per read, and it means it.
 
-``python vendor_like.py PORT TRUTH`` prints ``ready``. At SIGUSR1 it makes its parts and writes a line of JSON for
-each change to TRUTH, in our time. Only asyncua is needed.
+``python vendor_like.py PORT TRUTH CERTIFICATE KEY`` prints ``ready``. At SIGUSR1 it makes its parts and writes a
+line of JSON for each change to TRUTH, in our time. Only asyncua is needed.
 """
 
 from __future__ import annotations
@@ -53,8 +54,9 @@ UNSTAMPED = ("Ch1.Cnt.Parts",)
 class Vendor:
     """The server, and its truth as far as it goes."""
 
-    def __init__(self, port: int, truth: TextIO) -> None:
+    def __init__(self, port: int, truth: TextIO, certificate: Path, key: Path) -> None:
         self._port = port
+        self._certificate, self._key = certificate, key
         self._truth = truth
         self._server = Server()
         self._nodes: dict[str, ua.NodeId] = {}
@@ -64,7 +66,10 @@ class Vendor:
         server = self._server
         await server.init()
         server.set_endpoint(f"opc.tcp://127.0.0.1:{self._port}/ctrl")
-        server.set_security_policy([ua.SecurityPolicyType.NoSecurity])
+        await server.set_application_uri(URI)
+        server.set_security_policy([ua.SecurityPolicyType.Basic256Sha256_SignAndEncrypt])
+        await server.load_certificate(str(self._certificate))
+        await server.load_private_key(str(self._key))
         index = await server.register_namespace(URI)
         for name, value in VALUES.items():
             node = await server.nodes.objects.add_variable(f"ns={index};s={name}", f"{index}:{name}", value)
@@ -123,12 +128,12 @@ class Vendor:
             await asyncio.sleep(PART_S)
 
 
-async def main(port: int, truth: Path) -> None:
+async def main(port: int, truth: Path, certificate: Path, key: Path) -> None:
     """Until ended."""
     logging.getLogger("asyncua").setLevel(logging.CRITICAL)
     begin = asyncio.Event()
     with truth.open("w", encoding="utf-8") as file:
-        vendor = Vendor(port, file)
+        vendor = Vendor(port, file, certificate, key)
         await vendor.start()
         asyncio.get_running_loop().add_signal_handler(signal.SIGUSR1, begin.set)
         print("ready", flush=True)
@@ -138,4 +143,4 @@ async def main(port: int, truth: Path) -> None:
 
 
 if __name__ == "__main__":
-    asyncio.run(main(int(sys.argv[1]), Path(sys.argv[2])))
+    asyncio.run(main(int(sys.argv[1]), *map(Path, sys.argv[2:])))
