@@ -1,0 +1,1 @@
+"""Servers and clients that are not our own, against the service and the simulator."""
