@@ -14,7 +14,8 @@ class ServerStatus:
 
     ``refused`` gives the reason by ``machine/signal`` for nodes the server did not grant; ``unmapped`` the last
     code without meaning by ``machine/signal``, ``unmapped_counts`` how often. ``revised_*`` are what the server
-    granted at worst: the publishing interval, the slowest sampling and the shortest queue.
+    granted at worst: the publishing interval, the slowest sampling and the shortest queue. ``readbacks`` counts
+    losses of machines that were read back from the server's history.
     """
 
     server: str
@@ -38,6 +39,8 @@ class ServerStatus:
     revised_queue_size: int | None
     last_life_us: int | None
     last_publish_us: int | None
+    readbacks: int
+    last_readback_us: int | None
 
 
 @dataclass(slots=True)
@@ -56,6 +59,8 @@ class Tally:
     revised_sampling_ms: float | None = None
     revised_queue_size: int | None = None
     last_publish_us: int | None = None
+    readbacks: int = 0
+    last_readback_us: int | None = None
 
     def renew(self) -> None:
         """A new session: what was granted before no longer holds."""
@@ -68,6 +73,11 @@ class Tally:
         key = f"{machine}/{signal}"
         self.unmapped[key] = code
         self.unmapped_counts[key] = self.unmapped_counts.get(key, 0) + 1
+
+    def note_read_back(self, machines: int, now_us: int) -> None:
+        """So many machines go on from before their loss."""
+        self.readbacks += machines
+        self.last_readback_us = now_us if machines else self.last_readback_us
 
     def note_granted(self, sampling_ms: float, queue_size: int) -> None:
         """What the server granted to one item."""
