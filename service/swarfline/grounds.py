@@ -27,6 +27,15 @@ def cycle_bounds(signals: Collection[str], chosen: str | None = None) -> str:
     return chosen or next((bound for bound in BOUNDS if bound in signals), BOUNDS[-1])
 
 
+def cutting_signals(signals: Collection[str], chosen: str | None = None) -> frozenset[str]:
+    """Those of the signals offered that conditions and cycles depend on; ``chosen``: what cuts cycles, if set."""
+    bounds = cycle_bounds(signals, chosen)
+    states = {"state"} if "state" in signals else {"executing"}
+    looped = {"cycle_count"} if bounds == "program_state" else set()
+    asked = states | looped | {bounds, "program_state", "mode", "feed_hold", "feed_override", "alarm"}
+    return frozenset(asked & set(signals))
+
+
 def why_bounds(signals: Collection[str], chosen: str | None = None) -> str:
     """Why it is that one, as a sentence for people."""
     if chosen:

@@ -48,7 +48,8 @@ class Collector:
         self._live = live or Live()
         self._clock_us = clock_us
         self._inbox = Inbox()
-        self._supervisors = [Supervisor(server, plant, self._inbox.lane()) for server in plant.servers]
+        before = self._pipeline.before()
+        self._supervisors = [Supervisor(server, plant, self._inbox.lane(), before) for server in plant.servers]
         self._states_s = float("-inf")
         self._stopping = asyncio.Event()
         self._gave_up = False

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from swarfline.collect.settings import machine_settings
+from swarfline.connect import Before
 from swarfline.interpret.fold import Fed, Fold
 from swarfline.plant import Plant
 from swarfline.signals import LINK, LINK_LOST, Reading
@@ -21,6 +22,8 @@ class Pipeline:
 
     def __init__(self, plant: Plant, store: Store) -> None:
         self._fold = Fold(machine_settings(plant))
+        self._plant = plant
+        self._queries = store.queries
         self._writer = store.writer()
         self.machines = tuple(machine.id for machine in plant.machines)
         known = set(self.machines)
@@ -32,6 +35,22 @@ class Pipeline:
         """What to tell first after a start: every machine was lost at the newest time it had told."""
         told = {machine: self._fold.newest_us(machine) for machine in self.machines}
         return [Reading(m, LINK, us, now_us, LINK_LOST) for m, us in told.items() if us is not None]
+
+    def before(self) -> dict[str, Before]:
+        """How each machine stands in the store, for the connections of a new run."""
+        told = {machine: self._fold.newest_us(machine) for machine in self.machines}
+        return {
+            machine: Before(us, self._heard_us(machine, us), signals=self._fold.signals(machine))
+            for machine, us in told.items()
+            if us is not None
+        }
+
+    def _heard_us(self, machine: str, newest_us: int) -> int:
+        """When the machine's server was last heard of, by our clock; 0 where only its own clock was told."""
+        if self._plant.server_of(machine).clock == "ours":
+            return newest_us
+        shown = self._queries.now(machine) or {}
+        return int(shown.get("received_us") or 0) if shown.get("linked") else 0
 
     def take(
         self, readings: Sequence[Reading], now_us: int, servers: Mapping[str, dict[str, Any]] | None = None

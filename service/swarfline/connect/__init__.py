@@ -3,7 +3,8 @@
 from swarfline.connect.inspection import Finding, Inspection, Shown, legible
 from swarfline.connect.links import Sink
 from swarfline.connect.look import inspect
+from swarfline.connect.past import Before
 from swarfline.connect.status import ServerStatus
 from swarfline.connect.supervisor import Supervisor
 
-__all__ = ["Finding", "Inspection", "ServerStatus", "Shown", "Sink", "Supervisor", "inspect", "legible"]
+__all__ = ["Before", "Finding", "Inspection", "ServerStatus", "Shown", "Sink", "Supervisor", "inspect", "legible"]

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from swarfline import clock
 from swarfline.connect.decode import Decoder
 from swarfline.connect.items import Item
 from swarfline.connect.links import Links
+from swarfline.connect.past import Past
+from swarfline.connect.readback import Readback
 from swarfline.connect.services import Services
 from swarfline.connect.source import Source
 from swarfline.connect.stock import Stock
@@ -32,6 +34,7 @@ class Chores:
         links: Links,
         source: Source,
         offset: Callable[[], int | None],
+        readback: Readback,
     ) -> None:
         self._services = services
         self._stock = stock
@@ -39,6 +42,8 @@ class Chores:
         self._links = links
         self._source = source
         self._offset = offset
+        self._readback = readback
+        self._full: Sequence[Reading] | None = None
         self._loop = asyncio.get_running_loop()
         self._arrived: set[int] = set()
         self._pending: set[int] | None = None
@@ -78,8 +83,24 @@ class Chores:
             self._open([])
 
     def _open(self, read: Sequence[Reading]) -> None:
+        """The full set is in hand: values flow, once what happened since a loss was read back."""
+        if self._readback.is_due(self._links.machines):
+            self._full = self._full or read
+        else:
+            self._open_with(read, {})
+
+    def _open_with(self, read: Sequence[Reading], pasts: Mapping[str, Past]) -> None:
         self.is_open = True
-        self._links.open(self._links.machines, read, self._stock.refused, clock.now_us(), self._offset())
+        now_us, refused = clock.now_us(), self._stock.refused
+        self._links.open(self._links.machines, read, refused, now_us, self._offset(), pasts)
+
+    async def _read_back(self, read: Sequence[Reading]) -> None:
+        pasts = await self._readback.pasts(self._links.machines)
+        if self._distrust:
+            # messages were lost meanwhile: of them only the values now are known
+            self._distrust, pasts = False, {}
+            read = await self._read(list(self._stock.items.values()))
+        self._open_with(read, pasts)
 
     async def run(self) -> None:
         """Until cancelled."""
@@ -87,7 +108,7 @@ class Chores:
             await asyncio.sleep(PERIOD_S)
             now_s = self._loop.time()
             if not self.is_open:
-                await self._read_missing(now_s)
+                await (self._read_missing(now_s) if self._full is None else self._read_back(self._full))
                 continue
             if self._torn:
                 await self._read_torn()
@@ -118,7 +139,9 @@ class Chores:
     async def _read_torn(self) -> None:
         machines, self._torn = self._torn, []
         readings = await self._read(self._stock.of(machines))
-        self._links.open(machines, readings, self._refused(machines), clock.now_us())
+        pasts = await self._readback.pasts(machines)
+        refused, offset_us = self._refused(machines), self._offset() if pasts else None
+        self._links.open(machines, readings, refused, clock.now_us(), offset_us, pasts)
 
     def _refused(self, machines: Sequence[str]) -> list[tuple[str, str]]:
         return [pair for pair in self._stock.refused if pair[0] in machines]

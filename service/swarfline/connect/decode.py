@@ -51,6 +51,10 @@ class Decoder:
         """Values of ``handle`` go through ``special``."""
         self._specials[handle] = (machine, special)
 
+    def is_plain(self, handle: int) -> bool:
+        """Whether values of ``handle`` become readings of one signal, by themselves."""
+        return handle in self._routes
+
     def forget(self, handle: int) -> None:
         """Values of ``handle`` that are still on their way are dropped."""
         self._routes.pop(handle, None)

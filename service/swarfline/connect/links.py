@@ -1,15 +1,28 @@
 """What is said about the connection itself, and the order in which a sink gets everything.
 
 Per machine: lost, clock offset, back, the full set of values, live values. While a machine is not back its
-values are held here.
+values are held here. Where the server's history told what happened since the loss: lost, restored, what was read
+back, caught up, live values.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from operator import itemgetter
+from types import MappingProxyType
 
-from swarfline.signals import CLOCK_OFFSET, LINK, LINK_ALIVE, LINK_BACK, LINK_LOST, Quality, Reading
+from swarfline.connect.past import Before, Past
+from swarfline.signals import (
+    CLOCK_OFFSET,
+    LINK,
+    LINK_ALIVE,
+    LINK_BACK,
+    LINK_CAUGHT_UP,
+    LINK_LOST,
+    LINK_RESTORED,
+    Quality,
+    Reading,
+)
 
 Sink = Callable[[list[Reading]], bool]
 """Takes a batch; False when its queue is full: then nothing of the batch was taken."""
@@ -17,22 +30,37 @@ Sink = Callable[[list[Reading]], bool]
 SWAPPED_US = 1_000_000
 ALIVE_US = 1_400_000
 """A heartbeat is due after this long: with a look each half second it comes at least every 2 s."""
+SEAM_US = 60_000_000
+"""For so long after a history was read, live values may come that it held already."""
+NOTHING_BEFORE: Mapping[str, Before] = MappingProxyType({})
+NO_PAST: Mapping[str, Past] = MappingProxyType({})
 _by_source = itemgetter(2)
 
 
 class Links:
     """The link of each machine of one server, over all its sessions.
 
-    ``server_clock``: link times are taken from the source times seen, not from our clock.
+    ``server_clock``: link times are taken from the source times seen, not from our clock. ``before`` by machine:
+    how it stood at a loss that was told already, before these sessions or in them.
     """
 
-    def __init__(self, machines: Iterable[str], sink: Sink, server_clock: bool) -> None:
+    def __init__(
+        self,
+        machines: Iterable[str],
+        sink: Sink,
+        server_clock: bool,
+        before: Mapping[str, Before] = NOTHING_BEFORE,
+    ) -> None:
         self.machines = tuple(machines)
+        self.before = {machine: before[machine] for machine in self.machines if machine in before}
+        self._signals: dict[str, frozenset[str]] = {}
+        self._reach: dict[tuple[str, str], int] = {}
+        self._seam_end_us = 0
         self._sink = sink
         self._server_clock = server_clock
         self._back: set[str] = set()
         self._held: dict[str, list[Reading]] = {}
-        self._lost_us = dict.fromkeys(self.machines, 0)
+        self._lost_us = {machine: before[machine].lost_us if machine in before else 0 for machine in self.machines}
         self._owed: list[Reading] = []
         self._life_us = 0
         self._arrived_us = 0
@@ -92,10 +120,20 @@ class Links:
         if not readings:
             return
         self._source_us = max(self._source_us, readings[-1].source_us)
+        if self._reach:
+            readings = self._past_the_seam(readings, now_us)
         if self._held:
             readings = self._hold(readings)
         if readings:
             self._give(readings)
+
+    def _past_the_seam(self, readings: list[Reading], now_us: int) -> list[Reading]:
+        """Without what the history told already."""
+        if not 0 <= self._seam_end_us - now_us <= SEAM_US:
+            self._reach.clear()
+            return readings
+        reach = self._reach
+        return [r for r in readings if r.source_us > reach.get(r[:2], -(2**63))]
 
     def _hold(self, readings: Sequence[Reading]) -> list[Reading]:
         passed: list[Reading] = []
@@ -111,29 +149,79 @@ class Links:
         refused: Sequence[tuple[str, str]],
         now_us: int,
         offset_us: int | None = None,
+        pasts: Mapping[str, Past] = NO_PAST,
     ) -> None:
         """The full set of these machines is in hand: held readings, those just ``read``, and refused signals.
 
-        A held reading older than the one read of the same signal says nothing any more.
+        A held reading older than the one read of the same signal says nothing any more. Machines of which the past
+        is known go on from before their loss.
         """
         self._arrived(now_us)
         self._source_us = max([self._source_us, *(reading.source_us for reading in read)])
         latest = {reading[:2]: reading.source_us for reading in read}
         batch: list[Reading] = []
         for machine in machines:
-            back_us = self._back_us(machine, now_us)
-            if offset_us is not None and not self._server_clock:
-                batch.append(Reading(machine, CLOCK_OFFSET, now_us, now_us, offset_us))
-            batch.append(Reading(machine, LINK, back_us, now_us, LINK_BACK))
-            batch += [
-                Reading(name, signal, back_us, now_us, None, int(Quality.BAD))
-                for name, signal in refused
-                if name == machine
-            ]
             held = [r for r in self._held.pop(machine, ()) if r.source_us > latest.get(r[:2], -(2**63))]
-            batch += sorted([*(r for r in read if r.machine == machine), *held], key=_by_source)
+            full = sorted([*(r for r in read if r.machine == machine), *held], key=_by_source)
+            offset = None if offset_us is None or self._server_clock else offset_us
+            corrected = [] if offset is None else [Reading(machine, CLOCK_OFFSET, now_us, now_us, offset)]
+            past = pasts.get(machine)
+            if past is not None:
+                batch += self._gone_on(machine, past, full, corrected, now_us)
+            if past is None or past.until_us is not None:
+                unknown = [signal for name, signal in refused if name == machine]
+                batch += self._returned(machine, full, unknown, corrected, now_us)
         if self._give(batch):
             self._back.update(machines)
+            for machine in machines:
+                told = {r.signal for r in batch if r.machine == machine} | self._signals.get(machine, frozenset())
+                self._signals[machine] = frozenset(told - {LINK, CLOCK_OFFSET})
+                self.before.pop(machine, None)
+
+    def _returned(
+        self, machine: str, full: list[Reading], unknown: list[str], corrected: list[Reading], now_us: int
+    ) -> list[Reading]:
+        """The machine is back after a gap, with its full set of values."""
+        back_us = self._back_us(machine, now_us)
+        return [
+            *corrected,
+            Reading(machine, LINK, back_us, now_us, LINK_BACK),
+            *(Reading(machine, signal, back_us, now_us, None, int(Quality.BAD)) for signal in unknown),
+            *full,
+        ]
+
+    def _gone_on(
+        self, machine: str, past: Past, full: list[Reading], corrected: list[Reading], now_us: int
+    ) -> list[Reading]:
+        """The machine goes on from before its loss; with a server that was away itself, up to then.
+
+        What has no history is not known from the loss on, until its value now.
+        """
+        reach, lost_us = past.reach, self.before[machine].lost_us
+        blind = (self.before[machine].signals | {r.signal for r in full}) - reach.keys()
+        unknown = [
+            Reading(machine, signal, past.since_us, now_us, None, int(Quality.BAD)) for signal in sorted(blind)
+        ]
+        restored = Reading(machine, LINK, lost_us, now_us, LINK_RESTORED)
+        if past.until_us is not None:
+            until_us = self._lost_us[machine] = past.until_us - past.applied_us
+            caught_up = Reading(machine, LINK, until_us, now_us, LINK_CAUGHT_UP)
+            lost = Reading(machine, LINK, until_us, now_us, LINK_LOST)
+            return [restored, *corrected, *unknown, *past.readings, caught_up, lost]
+        live = [r for r in full if r.signal in reach and r.source_us > reach[r.signal]]
+        known_us = self.fallback_us(now_us + past.applied_us)
+        known = [r._replace(source_us=max(r.source_us, known_us)) for r in full if r.signal in blind]
+        self._reach.update({(machine, signal): us for signal, us in reach.items()})
+        self._seam_end_us = now_us + SEAM_US
+        caught_up = Reading(machine, LINK, now_us, now_us, LINK_CAUGHT_UP)
+        return [
+            restored,
+            *corrected,
+            *unknown,
+            *sorted([*past.readings, *live], key=_by_source),
+            caught_up,
+            *known,
+        ]
 
     def _back_us(self, machine: str, now_us: int) -> int:
         us = (self._source_us or now_us) if self._server_clock else now_us
@@ -161,6 +249,9 @@ class Links:
         for machine in machines:
             self._back.discard(machine)
             self._lost_us[machine] = us
+            newest_us = us if self._server_clock else self._source_us
+            signals = self._signals.get(machine, frozenset())
+            self.before[machine] = Before(us, self._life_us, newest_us, signals)
             self._owed.append(Reading(machine, LINK, us, self._life_us, LINK_LOST))
         self.pay()
 

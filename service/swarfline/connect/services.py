@@ -23,6 +23,7 @@ _LIMIT_NODES = {
     "read": ua.ObjectIds.Server_ServerCapabilities_OperationLimits_MaxNodesPerRead,
     "browse": ua.ObjectIds.Server_ServerCapabilities_OperationLimits_MaxNodesPerBrowse,
     "translate": ua.ObjectIds.Server_ServerCapabilities_OperationLimits_MaxNodesPerTranslateBrowsePathsToNodeIds,
+    "history": ua.ObjectIds.Server_ServerCapabilities_OperationLimits_MaxNodesPerHistoryReadData,
     "monitor": ua.ObjectIds.Server_ServerCapabilities_OperationLimits_MaxMonitoredItemsPerCall,
 }
 UNDECODABLE = "its value cannot be decoded"

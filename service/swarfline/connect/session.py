@@ -16,6 +16,8 @@ from swarfline.connect.decode import Decoder
 from swarfline.connect.links import Links
 from swarfline.connect.names import Names
 from swarfline.connect.poll import Poller
+from swarfline.connect.rawhistory import RawHistory
+from swarfline.connect.readback import Readback
 from swarfline.connect.reasons import Ended
 from swarfline.connect.services import Services
 from swarfline.connect.source import Source
@@ -91,7 +93,13 @@ class Session:
             self._plant, self._server.machines, self._services, names, self._decoder, source, self._tally,
             self._look_again,
         )  # fmt: skip
-        self._chores = Chores(self._services, stock, self._decoder, self._links, source, self._open_offset)
+        readback = Readback(
+            self._server, self._plant, self._services, RawHistory(self._client, self._services), stock,
+            self._decoder, self._links, self._tally, lambda: self._offset.offset_us,
+        )  # fmt: skip
+        self._chores = Chores(
+            self._services, stock, self._decoder, self._links, source, self._open_offset, readback
+        )
         await stock.fill()
         self._chores.filled()
         self._on_connected()

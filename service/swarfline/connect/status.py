@@ -17,7 +17,8 @@ class ServerStatus:
     code without meaning by ``machine/signal``, ``unmapped_counts`` how often. ``ignored`` says how often something
     could not be used, by kind (unusable.KINDS), ``ignored_last`` the last (kind, value) by ``machine/signal``;
     both of these and ``unmapped`` keep the newest signals only. ``revised_*`` are what the server
-    granted at worst: the publishing interval, the slowest sampling and the shortest queue.
+    granted at worst: the publishing interval, the slowest sampling and the shortest queue. ``readbacks`` counts
+    losses of machines that were read back from the server's history.
     """
 
     server: str
@@ -44,6 +45,8 @@ class ServerStatus:
     revised_queue_size: int | None
     last_life_us: int | None
     last_publish_us: int | None
+    readbacks: int
+    last_readback_us: int | None
 
 
 @dataclass(slots=True)
@@ -64,6 +67,8 @@ class Tally:
     revised_sampling_ms: float | None = None
     revised_queue_size: int | None = None
     last_publish_us: int | None = None
+    readbacks: int = 0
+    last_readback_us: int | None = None
 
     def renew(self) -> None:
         """A new session: what was granted before no longer holds."""
@@ -81,6 +86,11 @@ class Tally:
         if len(self.unmapped) > MOST_EXAMPLES:
             oldest = next(iter(self.unmapped))
             del self.unmapped[oldest], self.unmapped_counts[oldest]
+
+    def note_read_back(self, machines: int, now_us: int) -> None:
+        """So many machines go on from before their loss."""
+        self.readbacks += machines
+        self.last_readback_us = now_us if machines else self.last_readback_us
 
     def note_granted(self, sampling_ms: float, queue_size: int) -> None:
         """What the server granted to one item."""

@@ -5,10 +5,12 @@ from __future__ import annotations
 import asyncio
 import logging
 import random
+from collections.abc import Mapping
 from types import MappingProxyType
 
 from swarfline import clock
-from swarfline.connect.links import Links, Sink
+from swarfline.connect.links import NOTHING_BEFORE, Links, Sink
+from swarfline.connect.past import Before
 from swarfline.connect.reasons import Ended, plain
 from swarfline.connect.session import Session
 from swarfline.connect.status import ServerStatus, Tally
@@ -22,12 +24,17 @@ _DEBT_PERIOD_S = 0.5
 
 
 class Supervisor:
-    """Hands the readings of one server's machines to ``sink``. ``run`` once, as a task of its own."""
+    """Hands the readings of one server's machines to ``sink``. ``run`` once, as a task of its own.
 
-    def __init__(self, server: Server, plant: Plant, sink: Sink) -> None:
+    ``before`` by machine: how it stood when a run before this one ended, with its loss told already.
+    """
+
+    def __init__(
+        self, server: Server, plant: Plant, sink: Sink, before: Mapping[str, Before] = NOTHING_BEFORE
+    ) -> None:
         self._server = server
         self._plant = plant
-        self._links = Links((m.id for m in server.machines), sink, server.clock == "server")
+        self._links = Links((m.id for m in server.machines), sink, server.clock == "server", before)
         self._tally = Tally()
         self._attempts = Attempts(since_us=clock.now_us())
 
@@ -107,4 +114,6 @@ class Supervisor:
             revised_queue_size=tally.revised_queue_size,
             last_life_us=self._links.life_us,
             last_publish_us=tally.last_publish_us,
+            readbacks=tally.readbacks,
+            last_readback_us=tally.last_readback_us,
         )

@@ -70,6 +70,10 @@ class Fold:
         newest = self._machines[machine].order.newest_us
         return None if newest == NEVER else newest
 
+    def signals(self, machine: str) -> frozenset[str]:
+        """All signals that a machine has told since its last return, whether or not their values are known."""
+        return self._machines[machine].signals()
+
     def snapshot(self, machine: str) -> dict[str, object]:
         """The present picture of one machine, as plain data."""
         return self._machines[machine].snapshot()

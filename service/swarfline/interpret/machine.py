@@ -43,6 +43,7 @@ from swarfline.signals import (
     Quality,
     Value,
     split_tool_signal,
+    tool_signal,
 )
 
 _BAD = int(Quality.BAD)
@@ -351,6 +352,12 @@ class MachineFold:
         facts += self._energy.current(until)
         running = (self._conditions.current(until), self._alarms.current(until))
         return [*facts, *(fact for fact in running if fact is not None)]
+
+    def signals(self) -> frozenset[str]:
+        """The names of all that was told, counters and tools included."""
+        counted = (name for name, counter in self._counts.counters.items() if counter.last is not None)
+        tools = (tool_signal(key, field) for key, pot in self._tools.pots.items() for field in pot.values)
+        return frozenset((*self.values, *counted, *tools))
 
     def snapshot(self) -> dict[str, object]:
         """The present picture, ahead of the reorder window: what the newest readings say, as plain data.

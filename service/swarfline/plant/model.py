@@ -348,6 +348,7 @@ class Server(Table):
     queue_size: int = Field(default=200, ge=1, le=10_000)
     keepalive_s: float = Field(default=2.0, ge=0.2, le=60)
     timeout_s: float = Field(default=4.0, ge=0.2, le=60)
+    history: bool = Field(default=True, description="after a loss, read back what nodes kept, where they offer it")
     clock: Literal["ours", "server"] = Field(
         default="ours",
         description="whose clock rules: ours (offset measured and corrected) or the server's, as it is "

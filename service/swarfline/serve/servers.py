@@ -46,6 +46,8 @@ class ServerRow(Shape):
     changes: int | None = Field(description="changes received")
     overflows: int | None = Field(description="queues of the server that ran over")
     sequence_gaps: int | None = Field(description="notifications that were missed")
+    readbacks: int | None = Field(description="losses of machines closed by the server's history")
+    last_readback: str | None = Field(description="when history was last read back")
     signals: int | None = Field(description="signals granted")
     refused: dict[str, str] = Field(description="reason by machine/signal")
     unmapped: dict[str, str] = Field(description="last code without a meaning, by machine/signal")
@@ -96,6 +98,8 @@ def server_row(room: Room, server: Server, told: Mapping[str, Any] | None) -> Se
         changes=status.get("changes"),
         overflows=status.get("overflows"),
         sequence_gaps=status.get("sequence_gaps"),
+        readbacks=status.get("readbacks"),
+        last_readback=show_or_none(status.get("last_readback_us"), room.zone),
         signals=status.get("signals"),
         refused=dict(status.get("refused", {})),
         unmapped=dict(status.get("unmapped", {})),

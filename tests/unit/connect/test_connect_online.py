@@ -75,7 +75,7 @@ async def test_a_sound_mapping_is_shown_with_all_that_is_known_of_it(
         assert (seen.security, seen.offered) == ("None", ("None",))
         assert seen.clock_offset_us is not None
         assert abs(seen.clock_offset_us) < 500_000
-        assert set(seen.limits) == {"read", "browse", "translate", "monitor"}
+        assert set(seen.limits) == {"read", "browse", "translate", "history", "monitor"}
         assert not service.subscriptions
         # by us, and then nothing is left for the end of the session
         assert [len(ids) for ids in deleted if ids] == [1], deleted

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
-from swarfline.connect import Supervisor
+from swarfline.connect import Before, Supervisor
+from swarfline.connect.links import NOTHING_BEFORE
 from swarfline.plant.load import check
 from swarfline.signals import LINK, Reading
 
@@ -34,12 +35,12 @@ def plant_file(url: str, machines: dict[str, dict[str, Any]], **server: Any) -> 
 class Watching:
     """A supervisor at work; ``got`` is everything that the sink took, in order."""
 
-    def __init__(self, raw: dict[str, Any]) -> None:
+    def __init__(self, raw: dict[str, Any], before: Mapping[str, Before] = NOTHING_BEFORE) -> None:
         plant = check(raw, "plant.toml")
         self.got: list[Reading] = []
         self.batches: list[list[Reading]] = []
         self.room = True
-        self.supervisor = Supervisor(plant.servers[0], plant, self._sink)
+        self.supervisor = Supervisor(plant.servers[0], plant, self._sink, before)
 
     def _sink(self, batch: list[Reading]) -> bool:
         if self.room:

@@ -58,6 +58,8 @@ def default_of(field) -> str:
     value = field.default if field.default is not PydanticUndefined else field.default_factory()
     if value is None:
         return "none"
+    if isinstance(value, bool):
+        return f"`{str(value).lower()}`"
     if isinstance(value, BaseModel):
         return "`{}`"
     if isinstance(value, tuple):
