@@ -130,6 +130,36 @@ class Services:
             found += result.References or ()
         return found
 
+    async def browse(self, nodes: Sequence[ua.NodeId], most: int) -> list[ua.BrowseResult]:
+        """The first page below each node, with its status: no more than ``most`` references each, if heeded."""
+
+        async def call(some: Sequence[ua.NodeId]) -> list[ua.BrowseResult]:
+            wanted = [_browse(node) for node in some]
+            asked = ua.BrowseParameters(RequestedMaxReferencesPerNode=most, NodesToBrowse=wanted)
+            return list(await self._client.uaclient.browse(asked))
+
+        return await self.sliced("browse", nodes, call)
+
+    async def types_above(self, types: Sequence[ua.NodeId]) -> list[ua.NodeId | None]:
+        """The direct supertype of each type, None where the server shows none."""
+
+        async def call(some: Sequence[ua.NodeId]) -> list[ua.BrowseResult]:
+            wanted = [_browse_up(node) for node in some]
+            return list(await self._client.uaclient.browse(ua.BrowseParameters(NodesToBrowse=wanted)))
+
+        results = await self.sliced("browse", types, call)
+        return [_local(r.References[0].NodeId) if r.References else None for r in results]
+
+    async def browse_on(self, point: bytes) -> ua.BrowseResult:
+        """The next page at a continuation point."""
+        asked = ua.BrowseNextParameters(ReleaseContinuationPoints=False, ContinuationPoints=[point])
+        return (await self._client.uaclient.browse_next(asked))[0]
+
+    async def release(self, point: bytes) -> None:
+        """Give a continuation point back; servers have few."""
+        asked = ua.BrowseNextParameters(ReleaseContinuationPoints=True, ContinuationPoints=[point])
+        await self._client.uaclient.browse_next(asked)
+
     async def sliced(
         self, kind: str, things: Sequence[T], call: Callable[[Sequence[T]], Awaitable[list[R]]]
     ) -> list[R]:
@@ -188,6 +218,17 @@ def _browse(node: ua.NodeId) -> ua.BrowseDescription:
         ReferenceTypeId=ua.NodeId(ua.ObjectIds.HierarchicalReferences),
         IncludeSubtypes=True,
         NodeClassMask=_VARIABLE_OR_OBJECT,
+        ResultMask=int(ua.BrowseResultMask.All),
+    )
+
+
+def _browse_up(kind: ua.NodeId) -> ua.BrowseDescription:
+    return ua.BrowseDescription(
+        NodeId=kind,
+        BrowseDirection=ua.BrowseDirection.Inverse,
+        ReferenceTypeId=ua.NodeId(ua.ObjectIds.HasSubtype),
+        IncludeSubtypes=True,
+        NodeClassMask=0,
         ResultMask=int(ua.BrowseResultMask.All),
     )
 
