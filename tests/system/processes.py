@@ -115,13 +115,20 @@ class Timeline:
 
 
 class Simulator(Process):
-    """``swarfline-sim serve`` of the brisk profile."""
+    """``swarfline-sim serve`` of the brisk profile; ``program`` may be one that makes something of it."""
 
     def __init__(
-        self, output: Path, port: int, timeline: Timeline, seed: int, machines: Iterable[str], truth: Path
+        self,
+        output: Path,
+        port: int,
+        timeline: Timeline,
+        seed: int,
+        machines: Iterable[str],
+        truth: Path,
+        program: Iterable[str] = ("-m", "swarfline_sim"),
     ) -> None:
         self.timeline = timeline
-        command = [sys.executable, "-m", "swarfline_sim", "serve", "--profile", "brisk", "--port", str(port)]
+        command = [sys.executable, *program, "serve", "--profile", "brisk", "--port", str(port)]
         command += ["--start", moment(timeline.start_us), "--epoch", moment(timeline.epoch_us)]
         command += ["--speed", str(timeline.speed), "--seed", str(seed), "--machines", ",".join(machines)]
         super().__init__([*command, "--truth", str(truth)], output)

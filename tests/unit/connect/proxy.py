@@ -1,23 +1,34 @@
-"""A TCP proxy on the loopback that can turn into a black hole or cut its connections."""
+"""A TCP proxy on the loopback that does what networks do: cut, swallow, delay, drip, refuse."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
+from collections.abc import Coroutine
+
+_DRIP_S = 0.1
 
 
 class Proxy:
-    """Forwards to ``port`` on the loopback. ``swallow``: connections stay open, nothing comes through."""
+    """Forwards to ``port`` on the loopback. The settings may be changed at any moment, also of open connections.
+
+    ``swallow``: connections stay open, nothing comes through; ``swallow_answers``: nothing from the server.
+    ``lag_s``: everything arrives so much later, each way. ``drip``: bytes a second that come from the server at
+    most. ``refuse``: new connections are closed at once.
+    """
 
     def __init__(self, port: int) -> None:
         self._target = port
         self._writers: set[asyncio.StreamWriter] = set()
         self._tasks: set[asyncio.Task[None]] = set()
-        self.swallow = False
+        self.swallow = self.swallow_answers = False
+        self.lag_s = 0.0
+        self.drip: int | None = None
+        self.refuse = False
         self.port = 0
 
     async def __aenter__(self) -> Proxy:
-        self._server = await asyncio.start_server(self._accept, "127.0.0.1", 0)
+        self._server = await asyncio.start_server(self._accept, "127.0.0.1", self.port)
         self.port = self._server.sockets[0].getsockname()[1]
         return self
 
@@ -36,20 +47,51 @@ class Proxy:
 
     async def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         try:
+            if self.refuse:
+                raise OSError
             far_reader, far_writer = await asyncio.open_connection("127.0.0.1", self._target)
         except OSError:
             writer.transport.abort()
             return
         self._writers |= {writer, far_writer}
-        for source, sink in ((reader, far_writer), (far_reader, writer)):
-            task = asyncio.create_task(self._pump(source, sink))
-            self._tasks.add(task)
-            task.add_done_callback(self._tasks.discard)
+        self._keep(self._pump(reader, far_writer, False))
+        self._keep(self._pump(far_reader, writer, True))
 
-    async def _pump(self, source: asyncio.StreamReader, sink: asyncio.StreamWriter) -> None:
+    def _keep(self, work: Coroutine[None, None, None]) -> None:
+        task = asyncio.create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    async def _pump(self, source: asyncio.StreamReader, sink: asyncio.StreamWriter, answers: bool) -> None:
+        """Reading and writing are apart, so that a lag delays what comes but does not slow it down."""
+        loop = asyncio.get_running_loop()
+        pieces: asyncio.Queue[tuple[float, bytes]] = asyncio.Queue(64)
+        self._keep(self._pour(pieces, sink, answers))
         with contextlib.suppress(OSError):
             while data := await source.read(65_536):
-                if not self.swallow:
-                    sink.write(data)
-                    await sink.drain()
+                await pieces.put((loop.time() + self.lag_s, data))
+        await pieces.put((loop.time(), b""))
+
+    async def _pour(
+        self, pieces: asyncio.Queue[tuple[float, bytes]], sink: asyncio.StreamWriter, answers: bool
+    ) -> None:
+        loop = asyncio.get_running_loop()
+        with contextlib.suppress(OSError):
+            while True:
+                due_s, data = await pieces.get()
+                if not data:
+                    break
+                await asyncio.sleep(max(0.0, due_s - loop.time()))
+                if not (self.swallow or (self.swallow_answers and answers)):
+                    await self._write(data, sink, answers)
         sink.transport.abort()
+
+    async def _write(self, data: bytes, sink: asyncio.StreamWriter, answers: bool) -> None:
+        while data and self.drip is not None and answers:
+            share = max(1, round(self.drip * _DRIP_S))
+            sink.write(data[:share])
+            await sink.drain()
+            data = data[share:]
+            await asyncio.sleep(_DRIP_S)
+        sink.write(data)
+        await sink.drain()
