@@ -13,6 +13,7 @@ from functools import reduce
 from typing import TypeVar
 
 from swarfline.calendar import Interval, intersect, merge
+from swarfline.capability import can_tell
 from swarfline.entries import Entry, Judgement, StopReason, standing
 from swarfline.facts import TOTAL, Condition, Count, Cycle, Energy
 from swarfline.figures import share
@@ -36,7 +37,6 @@ from swarfline.measure.prospect import Prospect
 from swarfline.measure.reasons import by_person, by_rule, given
 from swarfline.measure.stops import Stop, stops
 from swarfline.outlook import RECENT_CYCLES, machine_prospect, tool_list
-from swarfline.serve.capability import can_tell
 from swarfline.serve.room import Room
 from swarfline.store import CycleStart
 

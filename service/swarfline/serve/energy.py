@@ -9,12 +9,12 @@ from typing import Any
 from fastapi import APIRouter
 from pydantic import Field
 
+from swarfline.capability import can_tell
 from swarfline.facts import CONDITIONS, Energy
 from swarfline.measure.energy import JOULES_PER_KWH, EnergySums, demand, energy_figures, peak
 from swarfline.measure.energy_use import base_load, charges, mean_power, total_base_load
 from swarfline.plant import Machine
 from swarfline.serve.assemble import Assembly
-from swarfline.serve.capability import can_tell
 from swarfline.serve.paging import Paged
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom, OneMachine, Room

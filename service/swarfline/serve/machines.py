@@ -7,9 +7,8 @@ from typing import Any
 from fastapi import APIRouter
 from pydantic import Field
 
-from swarfline import grounds
+from swarfline import capability, grounds
 from swarfline.plant import Machine
-from swarfline.serve import capability
 from swarfline.serve.presence import Presence, presence
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom, OneMachine, Room

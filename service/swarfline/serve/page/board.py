@@ -9,6 +9,7 @@ from functools import reduce
 from operator import add
 from typing import Any
 
+from swarfline.capability import can_tell
 from swarfline.facts import CONDITIONS
 from swarfline.measure.energy import EnergySums, energy_figures
 from swarfline.measure.forecast import ToolForecast
@@ -16,7 +17,6 @@ from swarfline.measure.oee import OeeSums, oee
 from swarfline.measure.pace import Pace
 from swarfline.serve.alerts import alert_row
 from swarfline.serve.assemble import Assembly
-from swarfline.serve.capability import can_tell
 from swarfline.serve.machines import now_shape
 from swarfline.serve.page import words
 from swarfline.serve.page.ribbon import ribbon

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from urllib.parse import urlencode
 
 from swarfline.calendar import Interval
+from swarfline.capability import can_tell
 from swarfline.facts import CONDITIONS, UNOBSERVED, Alarm, Condition, Cycle, Gap, ToolLife
 from swarfline.measure.elements import TimeElements, time_elements
 from swarfline.measure.energy import JOULES_PER_KWH, Demand, EnergySums, demand, peak
@@ -17,7 +18,6 @@ from swarfline.measure.stops import Stop
 from swarfline.measure.trend import Trend, by_program, cycle_trend
 from swarfline.plant import Machine
 from swarfline.serve.assemble import Assembly
-from swarfline.serve.capability import can_tell
 from swarfline.serve.page import words
 from swarfline.serve.page.board import now_cells, outlook
 from swarfline.serve.page.ribbon import hours, ribbon, ticks
