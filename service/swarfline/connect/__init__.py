@@ -1,9 +1,10 @@
 """OPC UA and nothing else: one Supervisor per server hands readings to a sink; ``inspect`` looks once."""
 
+from swarfline.connect.exploring import explore
 from swarfline.connect.inspection import Finding, Inspection, Shown, legible
 from swarfline.connect.links import Sink
 from swarfline.connect.look import inspect
 from swarfline.connect.status import ServerStatus
 from swarfline.connect.supervisor import Supervisor
 
-__all__ = ["Finding", "Inspection", "ServerStatus", "Shown", "Sink", "Supervisor", "inspect", "legible"]
+__all__ = ["Finding", "Inspection", "ServerStatus", "Shown", "Sink", "Supervisor", "explore", "inspect", "legible"]
