@@ -169,7 +169,7 @@ def _arrays(variables: Sequence[Variable], courses: Mapping[str, Course]) -> Ite
         if candidates:
             variable = candidates[0].variable
             for at in range(min(variable.length or 0, MOST_POTS)):
-                yield _tool(aim, candidates, str(at + 1), at)
+                yield _tool(aim, candidates, str(at + 1), at, "life_basis" in ranked)
 
 
 def _numbered(variables: Sequence[Variable], courses: Mapping[str, Course]) -> Iterator[Proposal]:
@@ -200,7 +200,9 @@ def _pot_of(variable: Variable) -> str:
     return "0"
 
 
-def _tool(aim: Aim, candidates: Sequence[Candidate], pot: str, at: int | None) -> Proposal:
+def _tool(
+    aim: Aim, candidates: Sequence[Candidate], pot: str, at: int | None, is_basis_told: bool = False
+) -> Proposal:
     first = candidates[0]
     values: dict[str, str | bool] | None = None
     question = ""
@@ -208,10 +210,12 @@ def _tool(aim: Aim, candidates: Sequence[Candidate], pot: str, at: int | None) -
     if TOOL_FIELDS[aim.signal].kind is Kind.ENUM:
         table, question = codes_of(aim.signal, first.variable, None, None)
         values = table or None
-    elif aim.signal in ("used", "remaining") and is_first:
+        # every pot has its own table to be put right
+        question = question if is_first or not question else "as for the first pot"
+    elif aim.signal in ("used", "remaining") and is_first and not is_basis_told:
         question = "in what is the life counted: uses, seconds, metres? Give the unit, or a life_basis"
     return Proposal(
         tool_signal(pot, aim.signal), first.variable, _sureness(candidates), "; ".join(first.reasons),
-        question if is_first else "", tuple(c.variable.node for c in candidates[1 : 1 + MOST_RIVALS]),
+        question, tuple(c.variable.node for c in candidates[1 : 1 + MOST_RIVALS]),
         index=at, values=values,
     )  # fmt: skip
