@@ -75,8 +75,8 @@ async def build_server(
     """A server that is not started yet, and one display per machine.
 
     ``layout`` is one of LAYOUTS: all as the companion specifications have it, half of it, or one folder with all
-    variables of all machines, named in ``language`` as a control of no standard would. ``history``: nodes keep what
-    they showed.
+    variables of all machines, named in ``language`` as a control of no standard would. ``history``: nodes keep
+    what they showed.
     """
     logging.getLogger("asyncua").setLevel(logging.ERROR)
     server = Server()
