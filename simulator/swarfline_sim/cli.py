@@ -43,6 +43,7 @@ def _parser() -> argparse.ArgumentParser:
     live.add_argument("--speed", type=_speed, default=1.0, help="plant seconds per second (default 1)")
     live.add_argument("--start", type=moment_us, metavar="TIME", help="plant time at the epoch (default: now)")
     live.add_argument("--epoch", type=moment_us, metavar="TIME", help="real time of the start (default: now)")
+    live.add_argument("--history", action="store_true", help="nodes keep what they showed, to be read later")
     live.add_argument("--with-stdin", action="store_true", help="end when standard input ends, as a child process")
     live.add_argument(
         "--layout", choices=LAYOUTS, default="standard", help="companion specifications in full, in part, or not"
@@ -126,7 +127,8 @@ def _serve(args: argparse.Namespace) -> int:
     with _truth(args.truth) as truth:
         asyncio.run(
             serve(
-                _machines(args, start_us), timeline, args.port, truth, args.with_stdin, args.layout, args.language
+                _machines(args, start_us), timeline, args.port, truth, args.with_stdin, args.layout, args.language,
+                args.history,
             )
-        )
+        )  # fmt: skip
     return OK

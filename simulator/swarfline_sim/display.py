@@ -11,6 +11,7 @@ from asyncua.ua.attribute_ids import AttributeIds
 
 from swarfline_sim.bindings import Bindings
 from swarfline_sim.events import HOUR_US, MINUTE_US, Event
+from swarfline_sim.keeping import Keeper
 from swarfline_sim.layout import POWER_ON
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -26,7 +27,15 @@ def moment(us: int) -> ua.DateTime:
 class Display:
     """Writes one machine's events. Source and server time stamps are plant time."""
 
-    def __init__(self, aspace: AddressSpace, bindings: Bindings, machine: str, start_us: int) -> None:
+    def __init__(
+        self,
+        aspace: AddressSpace,
+        bindings: Bindings,
+        machine: str,
+        start_us: int,
+        keeper: Keeper | None = None,
+    ) -> None:
+        self._keeper = keeper
         self._aspace = aspace
         self._bindings = bindings
         self._machine = machine
@@ -76,3 +85,5 @@ class Display:
         for node, convert in self._bindings.get(event.signal, ()):
             value = ua.DataValue(convert(event.value), ua.StatusCode(), stamp, stamp)
             (await self._aspace.write_attribute_value(node, AttributeIds.Value, value)).check()
+            if self._keeper is not None:
+                self._keeper.keep(node, value)

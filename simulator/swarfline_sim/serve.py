@@ -37,11 +37,12 @@ async def serve(
     with_stdin: bool = False,
     layout: str = "standard",
     language: str = "en",
+    history: bool = False,
 ) -> None:
     """Serve until SIGTERM or SIGINT; then write what is still open of the truth, and the totals.
 
     ``with_stdin``: end also when standard input does, which it does however its other end died.
-    ``layout`` and ``language`` are those of ``build_server``.
+    ``layout``, ``language`` and ``history`` are those of ``build_server``.
     """
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
@@ -51,7 +52,7 @@ async def serve(
         loop.add_reader(sys.stdin.fileno(), _look_for_end, loop, stop)
     mend_library()
     port = port or free_port()
-    server, displays = await build_server(port, machines, layout, language)
+    server, displays = await build_server(port, machines, layout, language, history)
     try:
         if await _catch_up(machines, displays, timeline, truth, stop):
             await server.start()

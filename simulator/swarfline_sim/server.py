@@ -15,6 +15,7 @@ from asyncua.ua.object_ids import ObjectIds
 from swarfline_sim.bindings import Bindings
 from swarfline_sim.controlvariables import ControlVariables
 from swarfline_sim.display import Display, moment
+from swarfline_sim.keeping import Keeper
 from swarfline_sim.layout import MachineLayout
 from swarfline_sim.machine import Machine
 from swarfline_sim.namespaces import URIS, Namespaces, standard
@@ -65,12 +66,17 @@ def mend_library() -> None:
 
 
 async def build_server(
-    port: int, machines: Sequence[Machine], layout: str = "standard", language: str = "en"
+    port: int,
+    machines: Sequence[Machine],
+    layout: str = "standard",
+    language: str = "en",
+    history: bool = False,
 ) -> tuple[Server, list[Display]]:
     """A server that is not started yet, and one display per machine.
 
     ``layout`` is one of LAYOUTS: all as the companion specifications have it, half of it, or one folder with all
-    variables of all machines, named in ``language`` as a control of no standard would.
+    variables of all machines, named in ``language`` as a control of no standard would. ``history``: nodes keep
+    what they showed.
     """
     logging.getLogger("asyncua").setLevel(logging.ERROR)
     server = Server()
@@ -83,10 +89,15 @@ async def build_server(
     indexes = {prefix: await server.register_namespace(uri) for prefix, uri in URIS.items()}
     nodes = NodeBuilder(server, Namespaces(indexes), moment(machines[0].now_us))
     bind = _flat(nodes, language) if layout == "flat" else _specified(nodes, layout, language)
-    displays = [
-        Display(server.iserver.aspace, bind(machine.spec), machine.spec.name, machine.now_us)
-        for machine in machines
-    ]
+    keeper = Keeper() if history else None
+    if keeper is not None:
+        server.iserver.history_manager.set_storage(keeper)
+    displays, aspace = [], server.iserver.aspace
+    for machine in machines:
+        bindings = bind(machine.spec)
+        if keeper is not None:
+            keeper.offer(aspace, bindings)
+        displays.append(Display(aspace, bindings, machine.spec.name, machine.now_us, keeper))
     return server, displays
 
 

@@ -126,12 +126,13 @@ class Simulator(Process):
         machines: Iterable[str],
         truth: Path,
         program: Iterable[str] = ("-m", "swarfline_sim"),
+        more: Iterable[str] = (),
     ) -> None:
         self.timeline = timeline
         command = [sys.executable, *program, "serve", "--profile", "brisk", "--port", str(port)]
         command += ["--start", moment(timeline.start_us), "--epoch", moment(timeline.epoch_us)]
         command += ["--speed", str(timeline.speed), "--seed", str(seed), "--machines", ",".join(machines)]
-        super().__init__([*command, "--truth", str(truth)], output)
+        super().__init__([*command, "--truth", str(truth), *more], output)
 
     def ready(self) -> None:
         """Wait until a client may come."""

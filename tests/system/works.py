@@ -38,13 +38,14 @@ class Works:
         """Simulated time begins so many seconds from now."""
         self.timeline = self.timeline.__class__(START_US, real_us() + int(lead_s * 1e6), self.timeline.speed)
 
-    def start_simulator(self) -> Simulator:
-        """The simulator, first or again."""
+    def start_simulator(self, *more: str) -> Simulator:
+        """The simulator, first or again, with more words where they are given."""
         if not self.timeline.epoch_us:
             self.begin()
         made = Simulator(
-            self._output("simulator"), self.port, self.timeline, SEED, self.machines, self.folder / "truth.jsonl"
-        )
+            self._output("simulator"), self.port, self.timeline, SEED, self.machines, self.folder / "truth.jsonl",
+            more=more,
+        )  # fmt: skip
         self._started.append(made)
         return made
 

@@ -40,7 +40,9 @@ class Pipeline:
         """How each machine stands in the store, for the connections of a new run."""
         told = {machine: self._fold.newest_us(machine) for machine in self.machines}
         return {
-            machine: Before(us, self._heard_us(machine, us), signals=self._fold.signals(machine))
+            machine: Before(
+                us, self._heard_us(machine, us), 0, self._fold.signals(machine), self._fold.offset_us(machine)
+            )
             for machine, us in told.items()
             if us is not None
         }

@@ -72,11 +72,10 @@ class Chores:
 
     def torn(self, machines: Sequence[str], good_us: int, good_source_us: int) -> None:
         """Values of these machines were lost; ``good_*`` is the last moment when nothing was."""
-        if not self.is_open:
-            # what came first may be older than what was lost
-            self._distrust = True
-            return
-        self._torn += self._links.hole(machines, good_us, good_source_us)
+        # what is being read just now may be older than what was lost
+        self._distrust = True
+        if self.is_open:
+            self._torn += self._links.hole(machines, good_us, good_source_us)
 
     def _open_if_full(self) -> None:
         if not self._pending and not self._distrust:
@@ -138,8 +137,12 @@ class Chores:
 
     async def _read_torn(self) -> None:
         machines, self._torn = self._torn, []
+        self._distrust = False
         readings = await self._read(self._stock.of(machines))
         pasts = await self._readback.pasts(machines)
+        if self._distrust:
+            # more was lost meanwhile, of these machines or others: only the values now are known for sure
+            readings, pasts = await self._read(self._stock.of(machines)), {}
         refused, offset_us = self._refused(machines), self._offset() if pasts else None
         self._links.open(machines, readings, refused, clock.now_us(), offset_us, pasts)
 

@@ -32,6 +32,8 @@ ALIVE_US = 1_400_000
 """A heartbeat is due after this long: with a look each half second it comes at least every 2 s."""
 SEAM_US = 60_000_000
 """For so long after a history was read, live values may come that it held already."""
+SEAM_READINGS = 2000
+"""So many of the last readings of a machine's history may come once more."""
 NOTHING_BEFORE: Mapping[str, Before] = MappingProxyType({})
 NO_PAST: Mapping[str, Past] = MappingProxyType({})
 _by_source = itemgetter(2)
@@ -54,7 +56,8 @@ class Links:
         self.machines = tuple(machines)
         self.before = {machine: before[machine] for machine in self.machines if machine in before}
         self._signals: dict[str, frozenset[str]] = {}
-        self._reach: dict[tuple[str, str], int] = {}
+        self._seam: set[tuple[str, str, int]] = set()
+        self._offset_us: int | None = None
         self._seam_end_us = 0
         self._sink = sink
         self._server_clock = server_clock
@@ -120,7 +123,7 @@ class Links:
         if not readings:
             return
         self._source_us = max(self._source_us, readings[-1].source_us)
-        if self._reach:
+        if self._seam:
             readings = self._past_the_seam(readings, now_us)
         if self._held:
             readings = self._hold(readings)
@@ -130,10 +133,9 @@ class Links:
     def _past_the_seam(self, readings: list[Reading], now_us: int) -> list[Reading]:
         """Without what the history told already."""
         if not 0 <= self._seam_end_us - now_us <= SEAM_US:
-            self._reach.clear()
+            self._seam.clear()
             return readings
-        reach = self._reach
-        return [r for r in readings if r.source_us > reach.get(r[:2], -(2**63))]
+        return [r for r in readings if r[:3] not in self._seam]
 
     def _hold(self, readings: Sequence[Reading]) -> list[Reading]:
         passed: list[Reading] = []
@@ -157,6 +159,7 @@ class Links:
         is known go on from before their loss.
         """
         self._arrived(now_us)
+        self._offset_us = self._offset_us if offset_us is None else offset_us
         self._source_us = max([self._source_us, *(reading.source_us for reading in read)])
         latest = {reading[:2]: reading.source_us for reading in read}
         batch: list[Reading] = []
@@ -211,7 +214,7 @@ class Links:
         live = [r for r in full if r.signal in reach and r.source_us > reach[r.signal]]
         known_us = self.fallback_us(now_us + past.applied_us)
         known = [r._replace(source_us=max(r.source_us, known_us)) for r in full if r.signal in blind]
-        self._reach.update({(machine, signal): us for signal, us in reach.items()})
+        self._seam.update(r[:3] for r in past.readings[-SEAM_READINGS:])
         self._seam_end_us = now_us + SEAM_US
         caught_up = Reading(machine, LINK, now_us, now_us, LINK_CAUGHT_UP)
         return [
@@ -251,7 +254,7 @@ class Links:
             self._lost_us[machine] = us
             newest_us = us if self._server_clock else self._source_us
             signals = self._signals.get(machine, frozenset())
-            self.before[machine] = Before(us, self._life_us, newest_us, signals)
+            self.before[machine] = Before(us, self._life_us, newest_us, signals, self._offset_us)
             self._owed.append(Reading(machine, LINK, us, self._life_us, LINK_LOST))
         self.pay()
 
@@ -263,6 +266,7 @@ class Links:
 
     def offset(self, offset_us: int, now_us: int) -> None:
         """The clock offset moved."""
+        self._offset_us = offset_us
         if self._back and not self._server_clock:
             self._give([Reading(m, CLOCK_OFFSET, now_us, now_us, offset_us) for m in self._in_order()])
 

@@ -14,13 +14,15 @@ class Before:
 
     ``lost_us`` is the moment that was told, by the ruling clock; ``heard_us`` when its server was last heard of,
     by our own clock; ``newest_us`` the newest source time handed over, in the server's clock, 0 where it is not
-    known; ``signals`` all that the machine had told.
+    known; ``signals`` all that the machine had told; ``offset_us`` the server's clock minus ours, None where not
+    known.
     """
 
     lost_us: int
     heard_us: int
     newest_us: int = 0
     signals: frozenset[str] = frozenset()
+    offset_us: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,8 +16,10 @@ from asyncua import Client, ua
 
 from swarfline.connect.services import Services
 
-PAGE = 1000
+PAGE = 500
 """Values of one node asked for at a time."""
+AT_ONCE = 20
+"""Nodes asked for at a time: an answer is decoded in one go, and nothing else happens meanwhile."""
 MOST_VALUES = 100_000
 """Values of all nodes together; a gap that holds more stays a gap."""
 FROM_EVER = datetime(1970, 1, 2, tzinfo=UTC)
@@ -74,14 +76,19 @@ class RawHistory:
     def __init__(self, client: Client, services: Services) -> None:
         self._client = client
         self._services = services
+        services.slices["history"] = min(services.slices["history"], AT_ONCE)
+        self._offers: dict[ua.NodeId, bool] = {}
         self._page = 0
         self._left = MOST_VALUES
 
     async def offered(self, nodes: Sequence[ua.NodeId]) -> list[bool]:
         """Whether each node's history may be read, by the node and by its user."""
-        levels = await self._services.read(nodes, ua.AttributeIds.AccessLevel)
-        users = await self._services.read(nodes, ua.AttributeIds.UserAccessLevel)
-        return [_allows(level, False) and _allows(user, True) for level, user in zip(levels, users, strict=True)]
+        asked = [node for node in nodes if node not in self._offers]
+        levels = await self._services.read(asked, ua.AttributeIds.AccessLevel)
+        users = await self._services.read(asked, ua.AttributeIds.UserAccessLevel)
+        for node, level, user in zip(asked, levels, users, strict=True):
+            self._offers[node] = _allows(level, False) and _allows(user, True)
+        return [self._offers[node] for node in nodes]
 
     async def read(self, nodes: Sequence[ua.NodeId], begin: datetime, end: datetime) -> list[Course]:
         """Every value of each node in the time, with the one that held at its begin where the server gives it."""

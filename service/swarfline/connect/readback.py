@@ -104,7 +104,7 @@ class Readback:
         items = [item for item in self._stock.of(befores) if not item.name.endswith(".version")]
         offered = await self._history.offered([item.node for item in items])
         items = [item for item, is_offered in zip(items, offered, strict=True) if is_offered]
-        enough = [m for m in befores if self._is_enough(m, items)]
+        enough = [m for m in befores if self._is_enough(m, items) and self._is_same_clock(befores[m])]
         items = [item for item in items if item.machine in enough]
         if not items:
             return {}
@@ -127,6 +127,12 @@ class Readback:
         offset_us = self._offset() or 0
         is_wide = abs(offset_us) > self._plant.interpret.clock_tolerance_s * 1e6
         return offset_us if is_wide and self._server.clock == "ours" else 0
+
+    def _is_same_clock(self, before: Before) -> bool:
+        """A clock that was set meanwhile cannot tell when things happened before."""
+        moved_us = abs((self._offset() or 0) - (before.offset_us or 0))
+        limit_us = 2e6 * self._plant.interpret.clock_tolerance_s
+        return before.offset_us is None or self._server.clock == "server" or moved_us <= limit_us
 
     def _is_enough(self, machine: str, items: Sequence[Item]) -> bool:
         """Whether these items tell all that cuts the machine's conditions and cycles."""

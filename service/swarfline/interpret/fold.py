@@ -74,6 +74,10 @@ class Fold:
         """All signals that a machine has told since its last return, whether or not their values are known."""
         return self._machines[machine].signals()
 
+    def offset_us(self, machine: str) -> int:
+        """What is taken from a machine's source times: its server's clock minus ours, 0 within the tolerance."""
+        return self._machines[machine].order.offset_us
+
     def snapshot(self, machine: str) -> dict[str, object]:
         """The present picture of one machine, as plain data."""
         return self._machines[machine].snapshot()

@@ -35,12 +35,12 @@ class Order:
 
     __slots__ = (
         "_heed",
-        "_offset_us",
         "_settings",
         "arrivals",
         "floor_us",
         "known",
         "newest_us",
+        "offset_us",
         "pending",
         "watermark_us",
     )
@@ -49,7 +49,7 @@ class Order:
         self._settings = settings
         self._heed = heed
         self.known: set[tuple[str, int]] | None = None
-        self._offset_us = 0
+        self.offset_us = 0
         self.arrivals = 0
         self.floor_us = NEVER
         self.newest_us = NEVER
@@ -83,7 +83,7 @@ class Order:
     def _is_repetition(self, signal: str, source_us: int) -> bool:
         """Of a time that is final, or from before the last return, which told how everything stood; or here."""
         assert self.known is not None
-        return source_us - self._offset_us < self.floor_us or (signal, source_us) in self.known
+        return source_us - self.offset_us < self.floor_us or (signal, source_us) in self.known
 
     def expect_repetitions(self) -> None:
         """What waits here may come again, until ``known`` is None."""
@@ -97,7 +97,7 @@ class Order:
     def _correct_by(self, offset: object) -> None:
         if isinstance(offset, int | float) and isfinite(offset):
             wide = abs(offset) > self._settings.clock_tolerance_us
-            self._offset_us = int(offset) if wide and self._settings.max_skew_us is not None else 0
+            self.offset_us = int(offset) if wide and self._settings.max_skew_us is not None else 0
 
     def _linked(self, event: object, source_us: int) -> int:
         """Link times are already in the ruling clock."""
@@ -111,7 +111,7 @@ class Order:
         connection came back may carry the time of its last change long before. One of a node that is found only
         when that return is final has not been watched until then: it counts from its receipt.
         """
-        moment = source_us - self._offset_us
+        moment = source_us - self.offset_us
         skew = self._settings.max_skew_us
         if skew is not None and (moment - received_us > skew or moment < self.floor_us < self.watermark_us):
             moment = received_us
@@ -140,13 +140,13 @@ class Order:
 
     def save(self) -> list[object]:
         """State as plain data."""
-        marks = [self._offset_us, self.arrivals, self.floor_us, self.newest_us, self.watermark_us]
+        marks = [self.offset_us, self.arrivals, self.floor_us, self.newest_us, self.watermark_us]
         known = None if self.known is None else sorted(map(list, self.known))
         return [*marks, list(self.pending), known]
 
     def load(self, state: list[Any]) -> None:
         """The reverse of save."""
-        self._offset_us, self.arrivals, self.floor_us, self.newest_us, self.watermark_us, pending, *more = state
+        self.offset_us, self.arrivals, self.floor_us, self.newest_us, self.watermark_us, pending, *more = state
         self.pending = [tuple(item) for item in pending]
         known = more[0] if more else None
         self.known = None if known is None else {(signal, us) for signal, us in known}

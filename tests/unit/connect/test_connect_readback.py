@@ -107,12 +107,19 @@ def counted_in_sight(got: list[Reading]) -> int:
 
 
 async def test_what_happened_while_the_connection_was_cut_is_read_back(free_port: int) -> None:
-    async with keeping(free_port) as plc, Proxy(free_port) as proxy, Watching(raw(proxy.port)) as watching:
+    async with (
+        keeping(free_port) as plc,
+        Proxy(free_port) as proxy,
+        Watching(raw(proxy.port)) as watching,
+        Watching(raw(proxy.port, history=False)) as other,
+    ):
+        await other.until_link("back")
         await watching.until_link("back")
         await count_to(plc, 1, 5)
         await watching.until(lambda: watching.values("part_count")[-1] == 5)
         await cut(proxy, watching, plc, 6, 30)
         await watching.until_link("caught_up")
+        await other.until_link("back", 2)
         await count_to(plc, 31, 35)
         await watching.until(lambda: watching.values("part_count")[-1] == 35)
         status = watching.supervisor.status
@@ -125,6 +132,9 @@ async def test_what_happened_while_the_connection_was_cut_is_read_back(free_port
     assert [r.value for r in after if r.signal == "part_count"] == list(range(31, 36))
     assert status.readbacks == 1
     assert status.last_readback_us is not None
+    # one who does not want it keeps the gap
+    assert said(other) == ["back", "lost", "back"]
+    assert len(gaps(other.got)) == 1
 
 
 async def test_what_happened_while_we_were_not_running_is_read_back(free_port: int) -> None:
@@ -166,13 +176,11 @@ async def test_a_signal_without_history_is_not_known_in_the_gap(free_port: int) 
     assert counted_in_sight(watching.got) == 5
 
 
-@pytest.mark.parametrize("unkept", ["N1/State", "not wanted"])
-async def test_a_gap_stays_where_it_cannot_be_told_wholly(free_port: int, unkept: str) -> None:
-    names, file = ((), {"history": False}) if unkept == "not wanted" else ((unkept,), {})
+async def test_a_gap_stays_where_it_cannot_be_told_wholly(free_port: int) -> None:
     async with (
-        keeping(free_port, *names) as plc,
+        keeping(free_port, "N1/State") as plc,
         Proxy(free_port) as proxy,
-        Watching(raw(proxy.port, **file)) as watching,
+        Watching(raw(proxy.port)) as watching,
     ):
         await watching.until_link("back")
         await cut(proxy, watching, plc, 1, 5)
