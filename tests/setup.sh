@@ -1,4 +1,4 @@
-# Sourced by tests/run and .ci/run: finds Python and Chromium, makes a virtual environment. Needs $root.
+# Sourced by tests/run and .ci/run: finds Python, Chromium and Node, makes a virtual environment. Needs $root.
 
 say() { printf '%s\n' "== $*" >&2; }
 
@@ -83,4 +83,29 @@ find_chromium() {
     unset SWARFLINE_CHROMIUM
     say "NO CHROMIUM FOUND: THE BROWSER TESTS ARE SKIPPED."
     say "Install chromium, or name it: SWARFLINE_CHROMIUM=/path/to/chromium"
+}
+
+# Installs what tests/peers/package-lock.json names, when that has changed; without Node.js the tests with peers are
+# skipped, and that is said
+install_peers() {
+    local peers mark wanted
+    peers=$root/tests/peers
+    mark=$peers/node_modules/.swarfline-installed
+    wanted=$(cksum <"$peers/package-lock.json")
+    if [ -f "$mark" ] && [ "$(cat "$mark")" = "$wanted" ] && command -v node >/dev/null 2>&1; then
+        return
+    fi
+    if ! command -v npm >/dev/null 2>&1 && can_install; then
+        say "installing Node.js for the tests with peers"
+        install_packages nodejs npm || true
+    fi
+    if command -v npm >/dev/null 2>&1; then
+        say "installing node-opcua into tests/peers/node_modules"
+        if npm ci --prefix "$peers" --ignore-scripts --no-audit --no-fund --loglevel=error >&2 </dev/null; then
+            printf '%s' "$wanted" >"$mark"
+            return
+        fi
+    fi
+    say "NO NODE.JS OR NO NODE-OPCUA: THE TESTS WITH PEERS ARE SKIPPED (where CI is true they fail)."
+    say "Install Node.js 18 or later with npm, and see that npm reaches its registry."
 }

@@ -81,7 +81,7 @@ class MachineLayout:
     def _shown(
         self, parent: ua.NodeId, name: str, signal: str, type_: ua.VariantType, as_property: bool = False
     ) -> ua.NodeId:
-        """A plain variable that shows a signal."""
+        """A plain variable or property that shows a signal."""
         add = self._nodes.property if as_property else self._nodes.variable
         node = add(parent, name, first_value(type_))
         self._bind(signal, node, as_type(type_))
@@ -177,8 +177,12 @@ class MachineLayout:
         channels = self._nodes.object(control, "cnc:CncChannelList", self._type("cnc", 1010))
         channel = self._nodes.object(channels, "cnc:Channel1", self._type("cnc", 1002))
         self._nodes.also(control, channel, ORGANIZES)
-        self._shown(channel, "cnc:ToolId", "active_tool", V.UInt32)
-        self._shown(channel, "cnc:FeedHold", "feed_hold", V.Boolean)
+        item = standard(ObjectIds.DataItemType)
+        for name, signal, type_ in (
+            ("cnc:ToolId", "active_tool", V.UInt32),
+            ("cnc:FeedHold", "feed_hold", V.Boolean),
+        ):
+            self._bind(signal, self._nodes.variable(channel, name, first_value(type_), item), as_type(type_))
         spindles = self._nodes.object(control, "cnc:CncSpindleList", self._type("cnc", 1009))
         spindle = self._nodes.object(spindles, "cnc:Spindle1", self._type("cnc", 1005))
         self._nodes.also(control, spindle, ORGANIZES)

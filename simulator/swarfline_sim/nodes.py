@@ -130,10 +130,11 @@ class NodeBuilder:
         self.property(enumeration, "ua:EnumStrings", value)
 
     def states(self, prefix: str, machine_type: int, states: Iterable[tuple[str, int, int]]) -> None:
-        """The states of a state machine type: (browse name, identifier, number)."""
+        """The states of a state machine type: (browse name, identifier, number); Initializing is the first."""
         parent = self.namespaces.number(prefix, machine_type)
         for name, identifier, number in states:
-            type_ = standard(ObjectIds.StateType)
+            begins = name.endswith(":Initializing")
+            type_ = standard(ObjectIds.InitialStateType if begins else ObjectIds.StateType)
             state = self.object(parent, name, type_, node=self.namespaces.number(prefix, identifier))
             self.property(state, "ua:StateNumber", ua.Variant(number, ua.VariantType.UInt32))
 

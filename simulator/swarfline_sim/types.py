@@ -42,10 +42,7 @@ OBJECT_TYPES: tuple[tuple[str, int, str], ...] = (
     ("cnc:CncChannelType", 1002, "cnc:1001"),
     ("cnc:CncSpindleType", 1005, "cnc:1003"),
 )
-"""(browse name, identifier in its namespace, supertype as prefix:identifier)
-
-The identifier of cnc:CncComponentType is inferred from its neighbours; all others were read from the models.
-"""
+"""(browse name, identifier in its namespace, supertype as prefix:identifier), as in the models."""
 
 TOOL_LIFE_TYPE = ("mt:ToolLifeType", 61)
 
