@@ -21,6 +21,7 @@ from swarfline.connect.appraise import (
 from swarfline.connect.client import connect, leave, new_client
 from swarfline.connect.decode import Decoder
 from swarfline.connect.engineering import read_units
+from swarfline.connect.granted import Grant, remarks
 from swarfline.connect.inspection import Finding, Inspection, Shown, Weight, legible
 from swarfline.connect.items import Item
 from swarfline.connect.names import Names, Refusal
@@ -154,19 +155,33 @@ class _Look:
                 await self._watch(subscription, found, items)
                 return
         for item in items:
-            period_ms = server.sampling_ms if item.state_like else server.sampling_analog_ms
-            self._granted[item.key] = (float(period_ms), None)
+            self._granted_by_reading(item)
+
+    def _granted_by_reading(self, item: Item) -> None:
+        period_ms = self._server.sampling_ms if item.state_like else self._server.sampling_analog_ms
+        self._granted[item.key] = (float(period_ms), None)
 
     async def _watch(self, subscription: Subscription, found: Sequence[Found], items: Sequence[Item]) -> None:
         self.result.access, self.result.publishing_ms = "subscribe", self._tally.revised_publishing_ms
         rejected = await subscription.add(items) if items else {}
+        unwatched = 0
         for item, one in zip(items, found, strict=True):
-            if item.handle in rejected:
+            if item.handle in subscription.unwatched:
+                unwatched += 1
+                self._granted_by_reading(item)
+            elif item.handle in rejected:
                 reason = rejected[item.handle]
                 defect = Defect("error", f"cannot be watched: {reason}", refusal_advice(reason))
                 self._signal_says(one.wanted, defect)
             else:
                 self._granted[item.key] = subscription.granted[item.handle]
+        tally = self._tally
+        grant = Grant(
+            tally.revised_publishing_ms, tally.revised_sampling_ms, tally.revised_queue_size,
+            watched=len(items) - len(rejected), read=unwatched,
+        )  # fmt: skip
+        for remark in remarks(self._server, grant):
+            self.server_says("note", *remark)
         await subscription.delete()
 
     async def _read(self, found: Sequence[Found], decoder: Decoder) -> None:

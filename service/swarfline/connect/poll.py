@@ -47,6 +47,7 @@ class Poller:
 
     async def start(self) -> None:
         """Begin the cycle."""
+        self._tally.note_sampling(max(self._periods_s.values()) * 1000)
         self._task = asyncio.create_task(self._cycle())
 
     async def add(self, items: Sequence[Item]) -> dict[int, str]:
@@ -58,8 +59,7 @@ class Poller:
             if value.StatusCode.value >> 16 in _REFUSALS
         }
         self._items.update({item.handle: item for item in items if item.handle not in refused})
-        for item in items:
-            self._tally.note_granted(self._periods_s[item.state_like] * 1000, 1)
+        self._tally.read = len(self._items)
         return refused
 
     async def remove(self, handles: Sequence[int]) -> None:
@@ -67,6 +67,7 @@ class Poller:
         for handle in handles:
             self._items.pop(handle, None)
             self._last.pop(handle, None)
+        self._tally.read = len(self._items)
 
     def ended(self) -> str:
         """Why the cycle stopped, if it did."""

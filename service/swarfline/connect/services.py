@@ -10,11 +10,15 @@ from asyncua import Client, ua
 from asyncua.ua.ua_binary import struct_from_binary
 
 from swarfline import clock
+from swarfline.connect.names import Refusal
+from swarfline.connect.reasons import status_words
 from swarfline.connect.stamps import stamp_us
 from swarfline.connect.tasks import heed
 
 SLICE = 500
 """Operations per call where the server states no limit."""
+MOST_CHILDREN = 20_000
+"""References of one node, of some hundred bytes each; what goes on longer is no list of tools but a fault."""
 _LEAST_SLICE = 1
 _NAMESPACES = ua.NodeId(ua.ObjectIds.Server_NamespaceArray)
 _SERVER_STATE = ua.NodeId(ua.ObjectIds.Server_ServerStatus_State)
@@ -28,6 +32,15 @@ _LIMIT_NODES = {
 }
 UNDECODABLE = "its value cannot be decoded"
 """Why an item is not watched that takes all others with it."""
+_TOO_MUCH_AT_ONCE = (
+    ua.uaerrors.BadTooManyOperations,
+    ua.uaerrors.BadTooManyMonitoredItems,
+    ua.uaerrors.BadEncodingLimitsExceeded,
+    ua.uaerrors.BadRequestTooLarge,
+    ua.uaerrors.BadResponseTooLarge,
+    ua.uaerrors.BadOutOfMemory,
+    ua.uaerrors.BadResourceUnavailable,
+)
 _VARIABLE_OR_OBJECT = int(ua.NodeClass.Variable) | int(ua.NodeClass.Object)
 
 T = TypeVar("T")
@@ -61,12 +74,14 @@ class Services:
         # one by one where needed: a server that allows one node per read says so here
         try:
             values += await self._client.uaclient.read(_read_request(ids))
-        except ua.UaStatusCodeError:
+        except ua.UaStatusCodeError as problem:
+            if isinstance(problem, ua.uaerrors.BadTooManyOperations):
+                self.slices["read"] = _LEAST_SLICE
             values += [await self._read_one(node) for node in ids]
         for name, value in zip(_LIMIT_NODES, values[1:], strict=True):
             limit = value.Value.Value if value.StatusCode.is_good() else None
             if isinstance(limit, int) and limit > 0:
-                self.slices[name] = min(limit, SLICE)
+                self.slices[name] = min(limit, self.slices[name])
         uris = values[0].Value.Value
         return [str(uri) for uri in uris] if isinstance(uris, list) else []
 
@@ -113,24 +128,36 @@ class Services:
         return [_target(result) for result in await self.sliced("translate", paths, call)]
 
     async def children(self, nodes: Sequence[ua.NodeId]) -> list[list[ua.ReferenceDescription]]:
-        """The objects and variables below each node (hierarchical references), all pages of them."""
+        """The objects and variables below each node (hierarchical references), all pages of them.
+
+        Nothing for a node that is gone; raises Refusal for one that cannot be browsed or has no end of children.
+        """
 
         async def call(some: Sequence[ua.NodeId]) -> list[ua.BrowseResult]:
             wanted = [_browse(node) for node in some]
             return list(await self._client.uaclient.browse(ua.BrowseParameters(NodesToBrowse=wanted)))
 
         results = await self.sliced("browse", nodes, call)
-        return [await self._all_pages(result) for result in results]
+        found = [await self._all_pages(result) for result in results]
+        for n, result in enumerate(results):
+            # a server keeps few continuation points: by now those of the others are free again
+            if result.StatusCode.value == ua.StatusCodes.BadNoContinuationPoints:
+                found[n] = await self._all_pages((await call([nodes[n]]))[0])
+        return [_told(some) for some in found]
 
-    async def _all_pages(self, result: ua.BrowseResult) -> list[ua.ReferenceDescription]:
+    async def _all_pages(self, result: ua.BrowseResult) -> list[ua.ReferenceDescription] | int:
+        """What was found, or the status code of the failure."""
         found = list(result.References or ())
-        while result.ContinuationPoint:
-            request = ua.BrowseNextParameters(
-                ReleaseContinuationPoints=False, ContinuationPoints=[result.ContinuationPoint]
-            )
+        while result.ContinuationPoint and result.StatusCode.is_good():
+            point, is_too_much = result.ContinuationPoint, len(found) > MOST_CHILDREN
+            request = ua.BrowseNextParameters(ReleaseContinuationPoints=is_too_much, ContinuationPoints=[point])
             result = (await self._client.uaclient.browse_next(request))[0]
+            if is_too_much:
+                return int(ua.StatusCodes.BadTooManyMatches)
+            if not result.References and result.ContinuationPoint:
+                return int(ua.StatusCodes.BadContinuationPointInvalid)
             found += result.References or ()
-        return found
+        return found if result.StatusCode.is_good() else int(result.StatusCode.value)
 
     async def browse(self, nodes: Sequence[ua.NodeId], most: int) -> list[ua.BrowseResult]:
         """The first page below each node, with its status: no more than ``most`` references each, if heeded."""
@@ -171,7 +198,7 @@ class Services:
             some = things[len(results) : len(results) + self.slices[kind]]
             try:
                 answers = await call(some)
-            except (ua.uaerrors.BadTooManyOperations, ua.uaerrors.BadTooManyMonitoredItems):
+            except _TOO_MUCH_AT_ONCE:
                 if len(some) <= _LEAST_SLICE:
                     raise
                 self.slices[kind] = max(_LEAST_SLICE, len(some) // 2)
@@ -184,21 +211,30 @@ class Services:
     async def probe(self) -> Probe:
         """Ask for the server's state and time; raises when there is no answer."""
         request = ua.ReadRequest()
-        request.Parameters = _read_request([_SERVER_STATE, _CURRENT_TIME])
+        # where one node is read at a time, the time of the answer has to do
+        request.Parameters = _read_request([_SERVER_STATE, _CURRENT_TIME][: self.slices["read"]])
         sent_us = clock.now_us()
         # the plain call hides the response's header, whose time is the server's clock without its ticks
         data = await self._client.uaclient._send_request(request)
         got_us = clock.now_us()
         response = struct_from_binary(ua.ReadResponse, data)
         response.ResponseHeader.ServiceResult.check()
-        state, current = response.Results
+        state, current = [*(v.Value.Value if v.StatusCode.is_good() else None for v in response.Results), None][:2]
         return Probe(
             sent_us,
             got_us,
-            state.Value.Value if state.StatusCode.is_good() else None,
-            stamp_us(current.Value.Value) if current.StatusCode.is_good() else None,
+            state,
+            stamp_us(current),
             stamp_us(response.ResponseHeader.Timestamp),
         )
+
+
+def _told(found: list[ua.ReferenceDescription] | int) -> list[ua.ReferenceDescription]:
+    if isinstance(found, list):
+        return found
+    if found in (ua.StatusCodes.BadNodeIdUnknown, ua.StatusCodes.BadNodeIdInvalid):
+        return []
+    raise Refusal(f"cannot be browsed: {status_words(found)}")
 
 
 def _is_of_decoding(problem: Exception) -> bool:

@@ -14,6 +14,7 @@ from swarfline.connect.chores import Chores
 from swarfline.connect.client import connect, leave, new_client
 from swarfline.connect.decode import Decoder
 from swarfline.connect.links import Links
+from swarfline.connect.mixed import Mixed
 from swarfline.connect.names import Names
 from swarfline.connect.poll import Poller
 from swarfline.connect.rawhistory import RawHistory
@@ -101,22 +102,24 @@ class Session:
             self._services, stock, self._decoder, self._links, source, self._open_offset, readback
         )
         await stock.fill()
+        self._links.paced(source.interval_s)
         self._chores.filled()
         self._on_connected()
 
     async def _start_source(self) -> Source:
-        """A subscription; a cyclic read where the plant file or the server wants that."""
+        """A subscription as far as it goes; a cyclic read where the plant file or the server wants that."""
         poller = Poller(self._services, self._server, self._tally, self._receive)
         self._source = poller
         if self._server.access == "subscribe":
             subscription = Subscription(self._client, self._services, self._server, self._tally, self._receive)
+            mixed = Mixed(subscription, poller)
             try:
-                await subscription.start()
+                await mixed.start()
             except NO_SUBSCRIPTIONS as problem:
                 log.info("server %s refuses subscriptions (%s): reading in a cycle", self._server.id, problem)
             else:
-                self._source = subscription
-                return subscription
+                self._source = mixed
+                return mixed
         await poller.start()
         return poller
 
@@ -131,6 +134,7 @@ class Session:
         good_us, good_source_us = self._published_us or now_us, links.source_us
         readings = decoder.decode(zip(handles, values, strict=True), now_us, links.fallback_us(now_us))
         self._tally.changes += len(handles)
+        self._tally.pace.add(len(handles), now_us)
         if gap:
             self._tally.sequence_gaps += 1
             self._chores.torn(links.machines, good_us, good_source_us)

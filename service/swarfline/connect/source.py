@@ -19,14 +19,21 @@ Two lists, not one of pairs: thousands of short-lived pairs would keep the garba
 class Source(Protocol):
     """Delivers values of items to a Receive."""
 
-    deadline_s: float
-    """Longest silence that is in order."""
-    heard_s: float
-    """When it last heard from the server, in the event loop's seconds."""
-    interval_s: float
-    """How long a change may wait before it is delivered."""
-    first_values_s: float
-    """Within this time every item should have shown its first value."""
+    @property
+    def deadline_s(self) -> float:
+        """Longest silence that is in order."""
+
+    @property
+    def heard_s(self) -> float:
+        """When it last heard from the server, in the event loop's seconds."""
+
+    @property
+    def interval_s(self) -> float:
+        """How long a change may wait before it is delivered."""
+
+    @property
+    def first_values_s(self) -> float:
+        """Within this time every item should have shown its first value."""
 
     async def start(self) -> None:
         """Begin; raises when the server refuses."""

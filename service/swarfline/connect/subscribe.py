@@ -29,6 +29,20 @@ NO_SUBSCRIPTIONS = (
     ua.uaerrors.BadNotSupported,
 )
 """How a server says that it has none, so that reading in a cycle is the way."""
+_NONE_AT_ALL = frozenset(int(problem.code) for problem in NO_SUBSCRIPTIONS)
+_NOT_WATCHED = _NONE_AT_ALL | frozenset(
+    int(code)
+    for code in (
+        ua.StatusCodes.BadTooManyMonitoredItems,
+        ua.StatusCodes.BadMonitoringModeInvalid,
+        ua.StatusCodes.BadMonitoredItemFilterInvalid,
+        ua.StatusCodes.BadMonitoredItemFilterUnsupported,
+        ua.StatusCodes.BadFilterNotAllowed,
+        ua.StatusCodes.BadResourceUnavailable,
+        ua.StatusCodes.BadOutOfMemory,
+    )
+)
+"""How it says that it does not watch a node, though it may well be read."""
 _NOTHING_LOST_FILTER = ua.DataChangeFilter(
     Trigger=ua.DataChangeTrigger.StatusValue, DeadbandType=0, DeadbandValue=0
 )
@@ -48,6 +62,8 @@ class Subscription:
         self._server_ids: dict[int, int] = {}
         self.granted: dict[int, tuple[float, int]] = {}
         """(revised sampling interval in ms, revised queue size) by handle."""
+        self.unwatched: set[int] = set()
+        """Handles refused by a server that may let their nodes be read."""
         self._numbering = Numbering()
         self._republisher = Republisher(client.uaclient.session, server.timeout_s)
         self._handles: list[int] = []
@@ -95,6 +111,9 @@ class Subscription:
                 self._tally.note_granted(result.RevisedSamplingInterval, result.RevisedQueueSize)
             else:
                 refused[item.handle] = status_words(result.StatusCode.value)
+                if result.StatusCode.value in _NOT_WATCHED:
+                    self.unwatched.add(item.handle)
+        self._tally.watched = len(self._server_ids)
         return refused
 
     async def _create(self, items: Sequence[Item]) -> list[ua.MonitoredItemCreateResult]:
@@ -103,7 +122,12 @@ class Subscription:
             TimestampsToReturn=ua.TimestampsToReturn.Both,
             ItemsToCreate=[self._request(item) for item in items],
         )
-        return list(await self._client.uaclient.create_monitored_items(request))
+        try:
+            return list(await self._client.uaclient.create_monitored_items(request))
+        except ua.UaStatusCodeError as problem:
+            if problem.code not in _NOT_WATCHED or (len(items) > 1 and problem.code not in _NONE_AT_ALL):
+                raise
+            return [ua.MonitoredItemCreateResult(StatusCode=ua.StatusCode(problem.code)) for _ in items]
 
     def _request(self, item: Item) -> ua.MonitoredItemCreateRequest:
         sampling_ms = self._server.sampling_ms if item.state_like else self._server.sampling_analog_ms
@@ -129,6 +153,8 @@ class Subscription:
 
         for handle in handles:
             self.granted.pop(handle, None)
+            self.unwatched.discard(handle)
+        self._tally.watched = len(self._server_ids)
         await self._services.sliced("monitor", ids, delete)
 
     async def delete(self) -> None:

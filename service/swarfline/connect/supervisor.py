@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from swarfline import clock
+from swarfline.connect.granted import Grant, remarks
 from swarfline.connect.links import NOTHING_BEFORE, Links, Sink
 from swarfline.connect.past import Before
 from swarfline.connect.reasons import Ended, plain
@@ -74,6 +75,8 @@ class Supervisor:
             "server %s (%s): connected: %d signals of %d machines, %d refused",
             self._server.id, self._server.endpoint, tally.signals, len(self._links.machines), len(tally.refused),
         )  # fmt: skip
+        for found, advice in remarks(self._server, self._grant):
+            log.warning("server %s %s: %s", self._server.id, found, advice)
         for name, reason in tally.refused.items():
             log.info("server %s: %s refused: %s", self._server.id, name, reason)
 
@@ -84,6 +87,14 @@ class Supervisor:
         while not self._links.pay() and loop.time() < until_s:
             await asyncio.sleep(min(_DEBT_PERIOD_S, max(0.0, until_s - loop.time())))
         await asyncio.sleep(max(0.0, until_s - loop.time()))
+
+    @property
+    def _grant(self) -> Grant:
+        tally = self._tally
+        return Grant(
+            tally.revised_publishing_ms, tally.revised_sampling_ms, tally.revised_queue_size,
+            watched=tally.watched, read=tally.read,
+        )  # fmt: skip
 
     @property
     def status(self) -> ServerStatus:
@@ -112,6 +123,8 @@ class Supervisor:
             revised_publishing_ms=tally.revised_publishing_ms,
             revised_sampling_ms=tally.revised_sampling_ms,
             revised_queue_size=tally.revised_queue_size,
+            remarks=tuple(f"{found}: {advice}" for found, advice in remarks(self._server, self._grant)),
+            changes_per_s=tally.pace.per_s(clock.now_us()),
             last_life_us=self._links.life_us,
             last_publish_us=tally.last_publish_us,
             readbacks=tally.readbacks,

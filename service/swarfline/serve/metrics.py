@@ -19,7 +19,6 @@ from swarfline.serve.presence import presence
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.servers import server_row
 from swarfline.serve.spans import DAY, named
-from swarfline.serve.times import seconds
 
 router = APIRouter(tags=["health"])
 
@@ -29,6 +28,7 @@ _COUNTERS = {
     "reconnects": "Connections made anew.",
     "overflows": "Queues of the server that ran over.",
     "sequence_gaps": "Notifications that were missed.",
+    "republished": "Notifications that were missed at first and had on asking again.",
 }
 _OPENAPI: dict[int | str, dict[str, Any]] = {
     200: {"content": {MEDIA_TYPE: {"schema": {"type": "string"}}}, "description": "OpenMetrics text"}
@@ -58,6 +58,9 @@ def _server_families(room: Room) -> list[Family]:
         "Our clock at the last commit minus the newest time told, of the machine that is furthest behind.",
         unit="seconds",
     )
+    pace = Family(
+        "swarfline_server_changes_per_second", "gauge", "Changes received, of the last ten seconds or so."
+    )
     told = {status["server"]: status for status in room.queries.servers()}
     for server in room.plant.servers:
         status: Mapping[str, Any] = told.get(server.id, {})
@@ -73,15 +76,9 @@ def _server_families(room: Room) -> list[Family]:
         if row.state != "unknown":
             refused.add(labels, len(row.refused))
             offset.add(labels, row.clock_offset_s)
-            lag.add(labels, _lag_s(room, row.machines))
-    return [state, *counters.values(), unmapped, ignored, refused, offset, lag]
-
-
-def _lag_s(room: Room, machines: list[str]) -> float | None:
-    """Of machines that are linked: of the others nothing is awaited."""
-    seen = [p for p in (presence(room, m) for m in machines) if p.linked]
-    lags = [p.received_us - p.at_us for p in seen if p.received_us is not None and p.at_us is not None]
-    return seconds(max(lags)) if lags else None
+            lag.add(labels, row.lag_s)
+            pace.add(labels, row.changes_per_s)
+    return [state, *counters.values(), unmapped, ignored, refused, offset, lag, pace]
 
 
 def _machine_families(room: Room) -> list[Family]:

@@ -9,7 +9,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from swarfline.plant import Server
-from swarfline.serve.presence import SILENCE_US
+from swarfline.serve.presence import SILENCE_US, presence
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.shapes import Listing, Shape
@@ -45,9 +45,14 @@ class ServerRow(Shape):
     next_attempt: str | None
     changes: int | None = Field(description="changes received")
     overflows: int | None = Field(description="queues of the server that ran over")
+    changes_per_s: float | None = Field(description="of the last ten seconds or so")
+    lag_s: float | None = Field(
+        description="our clock at the last commit minus the newest time told, of the machine furthest behind"
+    )
     sequence_gaps: int | None = Field(description="notifications that were missed")
     readbacks: int | None = Field(description="losses of machines closed by the server's history")
     last_readback: str | None = Field(description="when history was last read back")
+    republished: int | None = Field(description="notifications that were missed at first and had on asking again")
     signals: int | None = Field(description="signals granted")
     refused: dict[str, str] = Field(description="reason by machine/signal")
     unmapped: dict[str, str] = Field(description="last code without a meaning, by machine/signal")
@@ -61,6 +66,7 @@ class ServerRow(Shape):
     publishing_ms: float | None = Field(description="granted")
     sampling_ms: float | None = Field(description="granted, the slowest")
     queue_size: int | None = Field(description="granted, the shortest")
+    remarks: list[str] = Field(description="where the server grants less than was asked, and what that means")
     last_life: str | None = Field(description="newest proof of life")
 
 
@@ -97,9 +103,12 @@ def server_row(room: Room, server: Server, told: Mapping[str, Any] | None) -> Se
         next_attempt=show_or_none(status.get("next_attempt_us") if fresh else None, room.zone),
         changes=status.get("changes"),
         overflows=status.get("overflows"),
+        changes_per_s=status.get("changes_per_s") if fresh else None,
+        lag_s=lag_s(room, [m.id for m in server.machines]) if fresh else None,
         sequence_gaps=status.get("sequence_gaps"),
         readbacks=status.get("readbacks"),
         last_readback=show_or_none(status.get("last_readback_us"), room.zone),
+        republished=status.get("republished"),
         signals=status.get("signals"),
         refused=dict(status.get("refused", {})),
         unmapped=dict(status.get("unmapped", {})),
@@ -112,5 +121,13 @@ def server_row(room: Room, server: Server, told: Mapping[str, Any] | None) -> Se
         publishing_ms=status.get("revised_publishing_ms"),
         sampling_ms=status.get("revised_sampling_ms"),
         queue_size=status.get("revised_queue_size"),
+        remarks=list(status.get("remarks", ())),
         last_life=show_or_none(status.get("last_life_us"), room.zone),
     )
+
+
+def lag_s(room: Room, machines: list[str]) -> float | None:
+    """Of machines that are linked: of the others nothing is awaited."""
+    seen = [p for p in (presence(room, m) for m in machines) if p.linked]
+    lags = [p.received_us - p.at_us for p in seen if p.received_us is not None and p.at_us is not None]
+    return seconds(max(lags)) if lags else None

@@ -45,7 +45,7 @@ def test_the_media_type_is_that_of_the_specification():
 
 def test_counters_of_a_server(told):
     assert told[key("swarfline_server_changes_total", server="line")] == 5
-    for name in ("reconnects", "overflows", "sequence_gaps", "unmapped_codes"):
+    for name in ("reconnects", "overflows", "sequence_gaps", "republished", "unmapped_codes"):
         assert told[key(f"swarfline_server_{name}_total", server="line")] == 0
 
 
@@ -58,6 +58,7 @@ def test_the_present_of_a_server(told):
     assert told[key("swarfline_server_clock_offset_seconds", server="line")] == 0.0025
     assert told[key("swarfline_server_refused_signals", server="line")] == 1
     assert told[key("swarfline_server_lag_seconds", server="line")] == 0
+    assert told[key("swarfline_server_changes_per_second", server="line")] == 12.5
 
 
 def test_condition_and_coverage_of_a_machine(told):
