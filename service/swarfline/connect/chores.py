@@ -79,6 +79,7 @@ class Chores:
 
     def _open(self, read: Sequence[Reading]) -> None:
         self.is_open = True
+        self._stock.opened()
         self._links.open(self._links.machines, read, self._stock.refused, clock.now_us(), self._offset())
 
     async def run(self) -> None:
