@@ -40,6 +40,8 @@ class Course:
     line: Line
     seen_us: int
     begun_us: int = 0
+    dark_us: int = 0
+    """From here on it has its effect."""
     found: Word | None = None
     back_us: int | None = None
 
@@ -61,8 +63,8 @@ class Course:
         if self.found is None:
             return []
         begun_us, back_us = self.plant_span
-        found_us = self.line.plc.timeline.plant_us(self.found.at_us)
-        begins = Span(self.seen_us, begun_us if self.trial.is_dark else found_us)
+        last_us = self.dark_us if self.trial.is_dark else self.found.at_us
+        begins = Span(self.seen_us, self.line.plc.timeline.plant_us(last_us))
         return [Outage({self.line.name: begins}, Span(begun_us, back_us))]
 
 
@@ -161,8 +163,9 @@ class Run:
         for number, trial in enumerate(TRIALS):
             line = self.works.lines[trial.name]
             course = courses[trial.name] = Course(trial, line, self._seen_us(line))
-            trial.begin(self.works.network, line)
             course.begun_us = real_us()
+            trial.begin(self.works.network, line)
+            course.dark_us = real_us()
             due_s = time.monotonic() + trial.lasts_s
             heapq.heappush(agenda, (due_s, number, lambda t=trial, at=line: t.heal(self.works.network, at)))
         heapq.heappush(agenda, (time.monotonic() + HALF_S, len(TRIALS), self._now_whole))
@@ -191,7 +194,7 @@ class Run:
         for course in courses:
             name = course.line.name
             if course.found is None:
-                course.found = next(iter(log.of(name, course.begun_us - 100_000, "connection lost")), None)
+                course.found = next(iter(log.of(name, course.begun_us, "connection lost")), None)
             if course.found is not None and course.back_us is None:
                 is_back = log.of(name, course.found.at_us, "connected") and self._seen_us(course.line)
                 course.back_us = real_us() if is_back else None

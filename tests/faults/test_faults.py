@@ -59,6 +59,8 @@ def test_the_server_with_half_of_its_nodes_is_told_as_far_as_it_is_seen(ordeal: 
     assert_tiled(told)
     assert_nothing_twice(told)
     assert_account(told, truth, told.observed[0])
+    assert_account(told, truth, told.observed[-1])
+    assert told.observed[-1].end_us - told.observed[-1].start_us > 60_000_000
 
 
 def test_the_other_server_is_untouched(ordeal: Ordeal) -> None:

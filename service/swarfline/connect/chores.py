@@ -90,6 +90,7 @@ class Chores:
 
     def _open_with(self, read: Sequence[Reading], pasts: Mapping[str, Past]) -> None:
         self.is_open = True
+        self._stock.opened()
         now_us, refused = clock.now_us(), self._stock.refused
         self._links.open(self._links.machines, read, refused, now_us, self._offset(), pasts)
 

@@ -32,6 +32,7 @@ class Decoder:
     """Turns (client handle, DataValue) pairs of one session into readings, sorted by source time.
 
     ``overflowed`` gathers machines whose queue ran over, ``dead`` handles whose node went away.
+    ``joining``: handles whose first value is still to come while others have long been watched.
     """
 
     def __init__(self, names: Names, tally: Tally, server_clock: bool = False) -> None:
@@ -42,6 +43,7 @@ class Decoder:
         self._specials: dict[int, tuple[str, Special]] = {}
         self.overflowed: set[str] = set()
         self.dead: set[int] = set()
+        self.joining: set[int] = set()
 
     def route(self, handle: int, machine: str, signal: str, convert: Convert) -> None:
         """Values of ``handle`` become readings of this signal."""
@@ -59,6 +61,7 @@ class Decoder:
         """Values of ``handle`` that are still on their way are dropped."""
         self._routes.pop(handle, None)
         self._specials.pop(handle, None)
+        self.joining.discard(handle)
 
     def decode(
         self, pairs: Iterable[tuple[int, ua.DataValue]], received_us: int, fallback_us: int
@@ -67,7 +70,8 @@ class Decoder:
         server's time now. A time far from it is none (stamps.believed).
         """
         readings: list[Reading] = []
-        keep, routes, new = readings.append, self._routes, tuple.__new__
+        joined: list[int] = []
+        keep, routes, joining, new = readings.append, self._routes, self.joining, tuple.__new__
         earliest_us, latest_us = believed(fallback_us, self._server_clock)
         for handle, data in pairs:
             stamp = data.SourceTimestamp
@@ -78,6 +82,10 @@ class Decoder:
                     source_us = self._doubtful(handle, data, fallback_us)
             else:
                 source_us = self._doubtful(handle, data, fallback_us)
+            if joining and handle in joining:
+                # its last change may lie long before what is final by now: it holds from here on
+                joined.append(handle)
+                source_us = max(source_us, fallback_us)
             status = data.StatusCode.value
             route = routes.get(handle)
             if route is None:
@@ -98,6 +106,7 @@ class Decoder:
                     quality = _BAD
             keep(new(Reading, (machine, signal, source_us, received_us, value, quality)))
         readings.sort(key=_by_source)
+        joining.difference_update(joined)
         return readings
 
     def _note(self, machine: str, signal: str, problem: Exception, raw: Any) -> None:

@@ -22,6 +22,8 @@ class Shelf:
         self._source = source
         self._handles = count(1)
         self.items: dict[int, Item] = {}
+        self.is_open = False
+        """Whether the machines are in sight already, so that what is added joins them."""
 
     def new(self, node: ua.NodeId, machine: str, name: str, state_like: bool = True) -> Item:
         """An item under a fresh handle, to be routed and then added."""
@@ -38,6 +40,8 @@ class Shelf:
         if doubtful := [item.node for item in items if item.node in bad]:
             await self._services.read(doubtful)
         rejected = {item.handle: UNDECODABLE for item in items if item.node in bad}
+        if self.is_open:
+            self.decoder.joining |= {item.handle for item in items}
         rejected |= await self._source.add([item for item in items if item.handle not in rejected])
         for handle in rejected:
             self._forget(handle)

@@ -65,6 +65,10 @@ class Stock:
         asked = set(machines)
         return [item for item in self.items.values() if item.machine in asked]
 
+    def opened(self) -> None:
+        """The machines are in sight: what is found from here on joins them."""
+        self._shelf.is_open = True
+
     async def fill(self) -> None:
         """Find and watch everything that there is; the rest waits for ``retry``."""
         await self._take(self._wanted)

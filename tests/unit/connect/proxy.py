@@ -54,27 +54,25 @@ class Proxy:
             writer.transport.abort()
             return
         self._writers |= {writer, far_writer}
-        self._keep(self._pump(reader, far_writer, False))
-        self._keep(self._pump(far_reader, writer, True))
+        self._keep(self._pump(reader, far_writer))
+        self._keep(self._pump(far_reader, writer))
 
     def _keep(self, work: Coroutine[None, None, None]) -> None:
         task = asyncio.create_task(work)
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
 
-    async def _pump(self, source: asyncio.StreamReader, sink: asyncio.StreamWriter, answers: bool) -> None:
+    async def _pump(self, source: asyncio.StreamReader, sink: asyncio.StreamWriter) -> None:
         """Reading and writing are apart, so that a lag delays what comes but does not slow it down."""
         loop = asyncio.get_running_loop()
         pieces: asyncio.Queue[tuple[float, bytes]] = asyncio.Queue(64)
-        self._keep(self._pour(pieces, sink, answers))
+        self._keep(self._pour(pieces, sink))
         with contextlib.suppress(OSError):
             while data := await source.read(65_536):
                 await pieces.put((loop.time() + self.lag_s, data))
         await pieces.put((loop.time(), b""))
 
-    async def _pour(
-        self, pieces: asyncio.Queue[tuple[float, bytes]], sink: asyncio.StreamWriter, answers: bool
-    ) -> None:
+    async def _pour(self, pieces: asyncio.Queue[tuple[float, bytes]], sink: asyncio.StreamWriter) -> None:
         loop = asyncio.get_running_loop()
         with contextlib.suppress(OSError):
             while True:
@@ -82,12 +80,16 @@ class Proxy:
                 if not data:
                     break
                 await asyncio.sleep(max(0.0, due_s - loop.time()))
-                if not (self.swallow or (self.swallow_answers and answers)):
-                    await self._write(data, sink, answers)
+                if not (self.swallow or (self.swallow_answers and self._is_ours(sink))):
+                    await self._write(data, sink)
         sink.transport.abort()
 
-    async def _write(self, data: bytes, sink: asyncio.StreamWriter, answers: bool) -> None:
-        while data and self.drip is not None and answers:
+    def _is_ours(self, sink: asyncio.StreamWriter) -> bool:
+        """Whether it leads back to who connected to us."""
+        return bool(sink.get_extra_info("sockname")[1] == self.port)
+
+    async def _write(self, data: bytes, sink: asyncio.StreamWriter) -> None:
+        while data and self.drip is not None and self._is_ours(sink):
             share = max(1, round(self.drip * _DRIP_S))
             sink.write(data[:share])
             await sink.drain()

@@ -57,6 +57,14 @@ def test_sorted_by_source_time_and_stable(decoder: Decoder) -> None:
     assert [reading.value for reading in readings] == [2.0, 3.0, 1.0]
 
 
+def test_what_joins_is_not_older_than_the_present_and_keeps_its_order(decoder: Decoder) -> None:
+    decoder.joining.add(2)
+    late = AT + timedelta(microseconds=1)
+    readings = decoder.decode([(2, value(1.0)), (2, value(2.0, late)), (3, value("x"))], RECEIVED, FALLBACK)
+    assert [(r.value, r.source_us) for r in readings] == [("x", AT_US), (1.0, FALLBACK), (2.0, FALLBACK)]
+    assert [r.source_us for r in decoder.decode([(2, value(3.0))], RECEIVED, FALLBACK)] == [AT_US]
+
+
 @pytest.mark.parametrize("edge", [None, datetime(1601, 1, 1, tzinfo=UTC), datetime(9999, 12, 31, tzinfo=UTC)])
 def test_missing_source_times(decoder: Decoder, edge: datetime | None) -> None:
     with_server = decoder.decode([(2, value(1.0, edge, server=AT))], RECEIVED, FALLBACK)

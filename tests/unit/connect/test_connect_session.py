@@ -13,6 +13,7 @@ from asyncua import ua
 from asyncua.common.utils import ServiceError
 
 from swarfline.connect import chores
+from swarfline.connect.stamps import stamp_us
 from swarfline.signals import Quality
 
 from .plc import VENDOR_URI, Plc
@@ -167,6 +168,29 @@ async def test_a_refused_node_is_picked_up_when_it_appears(
             await watching.until(lambda: watching.values("power") == [None, 1500.0])
             await watching.until(lambda: not watching.supervisor.status.refused)
             assert (len(watching.links("back")), len(watching.links("lost"))) == (1, 0)
+
+
+async def test_a_node_that_appears_late_holds_from_then_on_however_old_its_last_change(
+    free_port: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its own time would lie before what has been final since long, and be dropped as late."""
+    monkeypatch.setattr(chores, "RETRY_S", 0.5)
+    async with Plc(free_port) as plc:
+        await plc.machine("N1", State=3, Count=ua.Variant(0, UINT32))
+        async with Watching(
+            plant_file(plc.url, {"N1": {"signals": {**STATE_AND_COUNT, "part": "t:Part"}}})
+        ) as watching:
+            await watching.until_link("back")
+            await plc.variable("N1", "Part", "PH-12")
+            await plc.write("N1/Part", "VC-30", datetime.now(UTC) - timedelta(hours=1))
+            await watching.until(lambda: watching.values("part") == [None, "VC-30"])
+            unknown, known = watching.of("part")
+            assert unknown.source_us < known.source_us
+            assert abs(known.source_us - known.received_us) < 1_000_000
+            changed = datetime.now(UTC)
+            await plc.write("N1/Part", "MB-05", changed)
+            await watching.until(lambda: watching.values("part")[-1] == "MB-05")
+            assert watching.of("part")[-1].source_us == stamp_us(changed)
 
 
 async def test_bad_and_uncertain_values(free_port: int) -> None:
