@@ -24,7 +24,7 @@ from swarfline.connect.lives import DOWN_FIELDS, UP_FIELDS
 from swarfline.connect.past import Before, Past
 from swarfline.connect.rawhistory import NOT_WHOLE, Course, RawHistory
 from swarfline.connect.services import Services
-from swarfline.connect.stamps import EPOCH, stamp_us
+from swarfline.connect.stamps import EPOCH, believed, stamp_us
 from swarfline.connect.status import Tally
 from swarfline.connect.stock import Stock
 from swarfline.grounds import cutting_signals
@@ -155,6 +155,7 @@ class Readback:
             await self._reach_back(courses, begin)
             lagging = []
             for item, value, course in zip(waiting, shown, courses, strict=True):
+                course.whole = course.whole and self._is_timed(course)
                 if course.whole and _is_up_to_date(course, value):
                     whole.append(_Kept(item, course))
                 elif course.whole:
@@ -163,6 +164,12 @@ class Readback:
             if not waiting:
                 break
         return whole
+
+    def _is_timed(self, course: Course) -> bool:
+        """Whether every value carries a time to be believed: another one would be taken for a value of now."""
+        now_us = self._links.fallback_us(clock.now_us())
+        earliest_us, latest_us = believed(now_us, self._server.clock == "server")
+        return all(earliest_us < _us(value) < latest_us for value in course.values)
 
     async def _reach_back(self, courses: Sequence[Course], begin: datetime) -> None:
         """See that each history was kept before the time asked about: there is a value, told at its begin."""
@@ -195,9 +202,10 @@ class Readback:
 
     def _decoded(self, kept: Sequence[_Kept]) -> list[Reading]:
         """In order of time over all items: what a tool's life tells depends on several of them."""
-        pairs = [(one.item.handle, value) for one in kept for value in one.course.values if _us(value)]
+        pairs = [(one.item.handle, value) for one in kept for value in one.course.values]
         pairs.sort(key=lambda pair: _us(pair[1]))
-        return self._decoder.decode(pairs, clock.now_us(), 0)
+        now_us = clock.now_us()
+        return self._decoder.decode(pairs, now_us, self._links.fallback_us(now_us))
 
     def _reach(self, kept: Sequence[_Kept]) -> dict[str, int]:
         """The newest source time of each signal that is wholly known: a tool's life by all of its parts."""
