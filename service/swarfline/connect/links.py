@@ -212,7 +212,7 @@ class Links:
             lost = Reading(machine, LINK, until_us, now_us, LINK_LOST)
             return [restored, *corrected, *unknown, *past.readings, caught_up, lost]
         live = [r for r in full if r.signal in reach and r.source_us > reach[r.signal]]
-        known_us = self.fallback_us(now_us + past.applied_us)
+        known_us = (self._source_us or now_us) if self._server_clock else now_us + past.applied_us
         known = [r._replace(source_us=max(r.source_us, known_us)) for r in full if r.signal in blind]
         self._seam.update(r[:3] for r in past.readings[-SEAM_READINGS:])
         self._seam_end_us = now_us + SEAM_US

@@ -204,8 +204,12 @@ class Readback:
         """In order of time over all items: what a tool's life tells depends on several of them."""
         pairs = [(one.item.handle, value) for one in kept for value in one.course.values]
         pairs.sort(key=lambda pair: _us(pair[1]))
-        now_us = clock.now_us()
-        return self._decoder.decode(pairs, now_us, self._links.fallback_us(now_us))
+        now_us, dead = clock.now_us(), set(self._decoder.dead)
+        readings = self._decoder.decode(pairs, now_us, self._links.fallback_us(now_us))
+        # statuses of long ago: no queue ran over and no node went away just now
+        self._decoder.overflowed.clear()
+        self._decoder.dead &= dead
+        return readings
 
     def _reach(self, kept: Sequence[_Kept]) -> dict[str, int]:
         """The newest source time of each signal that is wholly known: a tool's life by all of its parts."""

@@ -151,10 +151,36 @@ async def test_what_happened_while_we_were_not_running_is_read_back(free_port: i
             await second.until_link("caught_up")
             await count_to(plc, 21, 22)
             await second.until(lambda: second.values("part_count")[-1] == 22)
+        # had the server's clock been set meanwhile, or the server started anew, its times would prove nothing
+        set_since = {"N1": Before(newest_us, newest_us, offset_us=5_000_000)}
+        started_since = {"N1": Before(newest_us, newest_us - 60_000_000)}
+        async with (
+            Watching(raw(free_port), set_since) as third,
+            Watching(raw(free_port, clock="server"), started_since) as fourth,
+        ):
+            await third.until_link("back")
+            await fourth.until_link("back")
+        assert third.links("restored") == fourth.links("restored") == []
     told = [*first.got, lost, *second.got]
     assert second.links("back") == []
     assert gaps(told) == []
     assert counted_in_sight(told) == 22
+
+
+async def test_values_lost_in_a_session_that_stands_are_read_back_too(free_port: int) -> None:
+    async with keeping(free_port) as plc, Watching(raw(free_port)) as watching:
+        await watching.until_link("back")
+        await count_to(plc, 1, 4)
+        # the server says that its queue ran over; it never does so by itself
+        await plc.write("N1/Count", ua.Variant(5, UINT32), status=0x480)
+        await watching.until_link("caught_up")
+        await count_to(plc, 6, 8)
+        await watching.until(lambda: watching.values("part_count")[-1] == 8)
+        status = watching.supervisor.status
+        assert said(watching) == ["back", "lost", "restored", "caught_up"]
+    assert (status.overflows >= 1, status.reconnects, status.readbacks) == (True, 0, 1)
+    assert gaps(watching.got) == []
+    assert counted_in_sight(watching.got) == 8
 
 
 async def test_a_signal_without_history_is_not_known_in_the_gap(free_port: int) -> None:
