@@ -57,7 +57,6 @@ class Links:
         self.before = {machine: before[machine] for machine in self.machines if machine in before}
         self._signals: dict[str, frozenset[str]] = {}
         self._seam: set[tuple[str, str, int]] = set()
-        self._offset_us: int | None = None
         self._seam_end_us = 0
         self._sink = sink
         self._server_clock = server_clock
@@ -159,7 +158,6 @@ class Links:
         is known go on from before their loss.
         """
         self._arrived(now_us)
-        self._offset_us = self._offset_us if offset_us is None else offset_us
         self._source_us = max([self._source_us, *(reading.source_us for reading in read)])
         latest = {reading[:2]: reading.source_us for reading in read}
         batch: list[Reading] = []
@@ -254,7 +252,7 @@ class Links:
             self._lost_us[machine] = us
             newest_us = us if self._server_clock else self._source_us
             signals = self._signals.get(machine, frozenset())
-            self.before[machine] = Before(us, self._life_us, newest_us, signals, self._offset_us)
+            self.before[machine] = Before(us, self._life_us, newest_us, signals, self.offset_us)
             self._owed.append(Reading(machine, LINK, us, self._life_us, LINK_LOST))
         self.pay()
 
@@ -266,7 +264,6 @@ class Links:
 
     def offset(self, offset_us: int, now_us: int) -> None:
         """The clock offset moved."""
-        self._offset_us = offset_us
         if self._back and not self._server_clock:
             self._give([Reading(m, CLOCK_OFFSET, now_us, now_us, offset_us) for m in self._in_order()])
 

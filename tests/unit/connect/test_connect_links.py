@@ -202,7 +202,7 @@ def test_a_machine_goes_on_from_before_its_loss_with_what_was_read_back(taker: T
         ("N1", "lot", 5 * S + 100, None), ("N1", "power", 5 * S + 100, None),
         ("N1", "state", 6 * S, "executing"), ("N1", "state", 8 * S, "not_executing"),
         ("N1", "state", 9 * S, "executing"),
-        ("N1", "link", 10 * S, "caught_up"), ("N1", "power", links.fallback_us(10 * S + 40), 1.0),
+        ("N1", "link", 10 * S, "caught_up"), ("N1", "power", 10 * S + 40, 1.0),
     ]  # fmt: skip
     # published late, and known from the history already; a clock that was set back hides nothing else
     del taker.got[:]
@@ -230,7 +230,8 @@ def test_a_loss_in_the_run_is_one_to_go_on_from_until_the_machine_is_back(taker:
     links.begin()
     assert links.before == {}
     links.values([value(3 * S)], 4 * S)
-    links.open(["N1"], [], [], 5 * S, 250)
+    links.open(["N1"], [], [], 5 * S)
+    links.offset_us = 250
     links.lost()
     assert links.before == {"N1": Before(5 * S, 5 * S, 3 * S, frozenset({"power"}), 250)}
     links.begin()
