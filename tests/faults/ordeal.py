@@ -18,7 +18,7 @@ from system.works import START_US
 
 from .log import Log, Word
 from .trials import BESIDE, TRIALS, Trial
-from .works import Line, Works
+from .works import APPROVED, OTHER, Line, Works, pair
 
 SPEED = 30
 LEAD_S = 1.0
@@ -29,7 +29,10 @@ HALF_S = 15.0
 LOOK_S = 0.2
 SHARED = {"cut": "N1", "hole": "N2", "half_hole": "N3", "drip": "N4", "lag": "S1", BESIDE: "S2"}
 """Lines whose trouble is in the network: one simulator serves them all."""
-OWN = {"frozen": "N1", "killed": "N1", "renamed": "N4", "sessions": "S1", "half": "S2"}
+OWN = {"frozen": "N1", "killed": "N1", "renamed": "N4", "sessions": "S1", "half": "S2", "certificate": "N2"}
+FIRST = {"sessions": "sessions", "certificate": "secured:{pair}"}
+"""What servers are started with that are to be in trouble without being started again."""
+POLICY = {"certificate": "Basic256Sha256"}
 
 
 @dataclass
@@ -81,6 +84,8 @@ class Ordeal:
     log: str
     refused: dict[str, str]
     """Reasons by machine and signal while half of the nodes were there."""
+    certificates: tuple[Path, ...]
+    """Files of the one approved and of the other."""
 
 
 class Run:
@@ -110,14 +115,13 @@ class Run:
         shared = works.plc("shared", list(SHARED.values()), timeline)
         for name, machine in SHARED.items():
             works.line(name, machine, shared)
-        plcs = [shared]
+        shared.start()
         for name, machine in OWN.items():
-            plcs.append(works.plc(name, [machine], timeline))
-            works.line(name, machine, plcs[-1])
-        for plc in plcs:
-            plc.start("sessions" if plc is self.works.lines["sessions"].plc else "none")
-        for plc in plcs:
-            plc.process.ready()
+            plc = works.plc(name, [machine], timeline)
+            works.line(name, machine, plc, POLICY.get(name, "None"))
+            plc.start(FIRST.get(name, "none").format(pair=pair(works.folder, APPROVED)))
+        for line in self._lines:
+            line.plc.process.ready()
         self._service: Service = works.service("service", list(works.lines.values()), "server")
 
     @property
@@ -215,5 +219,6 @@ class Run:
         until("machines out of sight", lambda: not any(now["linked"] for now in api.now()))
         told = {line.name: line.told(api, START_US - 1_000_000) for line in lines}
         truth = {line.name: line.truth for line in lines}
+        certificates = tuple(self.works.folder / f"{which}.der" for which in (APPROVED, OTHER))
         words = [word for line in lines for word in log.of(line.name) if word.at_us < ended_us]
-        return Ordeal(courses, told, truth, frozen, words, self._service.text, self.refused)
+        return Ordeal(courses, told, truth, frozen, words, self._service.text, self.refused, certificates)

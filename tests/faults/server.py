@@ -18,6 +18,7 @@ from asyncua.ua import uaprotocol_auto
 
 import swarfline_sim.display
 import swarfline_sim.namespaces
+import swarfline_sim.serve
 import swarfline_sim.server
 from swarfline_sim.cli import main
 
@@ -102,12 +103,27 @@ def clock(seconds: str) -> None:
         module.datetime = Clock
 
 
+def secured(pair: str) -> None:
+    """No connection but with Basic256Sha256, signed and encrypted; with the certificate PAIR.der and PAIR.pem."""
+    build = swarfline_sim.server.build_server
+
+    async def build_secured(*args: Any) -> Any:
+        server, displays = await build(*args)
+        server.set_security_policy([ua.SecurityPolicyType.Basic256Sha256_SignAndEncrypt])
+        await server.load_certificate(f"{pair}.der")
+        await server.load_private_key(f"{pair}.pem")
+        return server, displays
+
+    swarfline_sim.serve.build_server = build_secured
+
+
 TROUBLES: dict[str, Callable[[str], None]] = {
     "none": none,
     "sessions": sessions,
     "namespaces": namespaces,
     "half": half,
     "clock": clock,
+    "secured": secured,
 }
 
 if __name__ == "__main__":

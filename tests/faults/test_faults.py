@@ -5,6 +5,8 @@ Nothing here checks against an outside source: the simulator's own account of wh
 
 from __future__ import annotations
 
+import hashlib
+
 import pytest
 
 from swarfline.connect.supervise import LONGEST_DELAY_S
@@ -17,7 +19,7 @@ from system.outages import (
 
 from .ordeal import Ordeal
 from .table import beside, counted_twice, lost
-from .trials import BESIDE, TRIALS
+from .trials import BESIDE, TRIALS, Trial
 
 pytestmark = pytest.mark.system
 
@@ -87,8 +89,18 @@ def test_attempts_are_further_and_further_apart(ordeal: Ordeal) -> None:
             assert most_s / 2 - 0.05 <= delay_s <= most_s + 0.05
 
 
-def test_the_log_says_why(ordeal: Ordeal) -> None:
-    reasons = [word.reason for word in ordeal.words if word.server == "sessions"]
-    assert sum("BadTooManySessions" in reason for reason in reasons) >= 2
+@pytest.mark.parametrize("trial", [trial for trial in TRIALS if trial.words], ids=lambda trial: trial.name)
+def test_the_log_says_why(ordeal: Ordeal, trial: Trial) -> None:
+    reasons = [word.reason for word in ordeal.words if word.server == trial.name]
+    assert any(trial.words in reason for reason in reasons)
+
+
+def test_a_changed_certificate_is_refused_with_both_fingerprints(ordeal: Ordeal) -> None:
+    (refused, *_) = [w.reason for w in ordeal.words if w.server == "certificate" and "certificate" in w.reason]
+    shown = [hashlib.sha256(der.read_bytes()).hexdigest() for der in ordeal.certificates]
+    assert all(fingerprint in refused for fingerprint in shown)
+
+
+def test_nothing_goes_wrong_in_the_service_itself(ordeal: Ordeal) -> None:
     assert "Traceback" not in ordeal.log
     assert "ERROR" not in ordeal.log

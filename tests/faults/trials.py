@@ -6,7 +6,7 @@ import signal
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from .works import Line, Network
+from .works import APPROVED, OTHER, Line, Network, pair
 
 SOON_S = 1.0
 """Of a closed socket."""
@@ -63,8 +63,12 @@ def _refuse_sessions(network: Network, line: Line) -> None:
     network.do(line.proxy.cut)
 
 
-def _nothing(network: Network, line: Line) -> None:
-    pass
+def _show(which: str) -> Act:
+    def act(network: Network, line: Line) -> None:
+        line.plc.process.kill()
+        line.plc.start(f"secured:{pair(line.plc.folder, which)}")
+
+    return act
 
 
 TRIALS = (
@@ -88,6 +92,10 @@ TRIALS = (
         _refuse_sessions, _send(signal.SIGUSR1), 15, SOON_S, words="BadTooManySessions",
     ),
     Trial("half", "restart with half of its nodes, all of them later", _kill, _start("half"), 1, SOON_S),
+    Trial(
+        "certificate", "restart with another certificate, 15 s",
+        _show(OTHER), _show(APPROVED), 15, SOON_S, words="the server shows another certificate",
+    ),
 )  # fmt: skip
 BESIDE = "beside"
 """The line to which nothing happens."""

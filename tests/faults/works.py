@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 import asyncio
+import hashlib
+import subprocess
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
+from swarfline_sim.namespaces import URIS
 from system.accounts import Told
 from system.api import Api
 from system.brisk_works import MACHINE, write_plant_file
-from system.processes import Process, Service, Simulator, Timeline, free_port, real_us
+from system.processes import SWARFLINE, Process, Service, Simulator, Timeline, free_port, real_us
 from system.truth import Record, Truth
 from unit.connect.proxy import Proxy
+from unit.connect.secured import certificate, write_pair
 
 SERVER = Path(__file__).with_name("server.py")
+APPROVED, OTHER = "approved", "other"
+"""Certificates."""
 
 T = TypeVar("T")
 
@@ -59,12 +65,12 @@ class Plc:
 
     def __init__(self, folder: Path, name: str, machines: Sequence[str], timeline: Timeline, seed: int) -> None:
         self.machines, self.timeline, self._seed = machines, timeline, seed
-        self._folder, self._name, self.port = folder, name, free_port()
+        self.folder, self._name, self.port = folder, name, free_port()
         self._started: list[Simulator] = []
 
     def start(self, trouble: str = "none") -> None:
         """First or again."""
-        output = self._folder / f"{self._name}-{len(self._started)}.log"
+        output = self.folder / f"{self._name}-{len(self._started)}.log"
         program = (str(SERVER), trouble)
         self._started.append(
             Simulator(output, self.port, self.timeline, self._seed, self.machines, self._truth_file, program)
@@ -77,7 +83,7 @@ class Plc:
 
     @property
     def _truth_file(self) -> Path:
-        return self._folder / f"{self._name}.jsonl"
+        return self.folder / f"{self._name}.jsonl"
 
     @property
     def plant_us(self) -> int:
@@ -111,6 +117,7 @@ class Line:
     machine: str
     plc: Plc
     proxy: Proxy
+    policy: str = "None"
 
     @property
     def truth(self) -> Truth:
@@ -133,9 +140,25 @@ def write_plant(path: Path, lines: Sequence[Line], clock: str) -> None:
     for line in lines:
         own = server.replace('id = "line"', f'id = "{line.name}"').replace(":1/", f":{line.proxy.port}/")
         own = own.replace('clock = "server"', f'clock = "{clock}"\nqueue_size = 2000')
+        own += f'[servers.security]\npolicy = "{line.policy}"\n\n'
         table = by_machine[line.machine].replace(f'id = "{line.machine}"', f'id = "{line.name}"')
         text += f"[[servers]]{own}{MACHINE}{table}"
     path.write_text(text, "utf-8")
+
+
+def approve(plant_file: Path, line: Line) -> None:
+    """As a person would who knows the fingerprint from the machine's papers."""
+    shown = hashlib.sha256(Path(f"{pair(plant_file.parent.parent, APPROVED)}.der").read_bytes()).hexdigest()
+    command = [*SWARFLINE, "trust", str(plant_file), line.name, "--fingerprint", shown]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def pair(folder: Path, which: str) -> str:
+    """Files of a certificate of the simulator and of its key, without their endings; made when first asked for."""
+    if not (folder / f"{which}.der").exists():
+        write_pair(folder, which, certificate(which, uri=URIS["sim"]))
+    return str(folder / which)
 
 
 class Works:
@@ -154,16 +177,19 @@ class Works:
         self._plcs.append(made)
         return made
 
-    def line(self, name: str, machine: str, plc: Plc) -> Line:
+    def line(self, name: str, machine: str, plc: Plc, policy: str = "None") -> Line:
         """A line to be."""
-        self.lines[name] = Line(name, machine, plc, self.network.proxy(plc.port))
+        self.lines[name] = Line(name, machine, plc, self.network.proxy(plc.port), policy)
         return self.lines[name]
 
     def service(self, name: str, lines: Sequence[Line], clock: str) -> Service:
-        """The service over these lines."""
+        """The service over these lines, whose servers run; certificates that they show are approved."""
         place = self.folder / name
         place.mkdir()
         write_plant(place / "plant.toml", lines, clock)
+        for line in lines:
+            if line.policy != "None":
+                approve(place / "plant.toml", line)
         made = Service(place / "service.log", place / "plant.toml")
         self._services.append(made)
         return made
