@@ -28,7 +28,7 @@ LYING: dict[str, Any] = {
 }  # fmt: skip
 TOOL = {"number": 11, "used": 12.5, "limit": [60.0, 70.0, 80.0]}
 UNDECODABLE = "alarm_code"
-PARTS, PART_S, LIE_S = 24, 0.25, 0.004
+PARTS, PART_S, LIE_S = 12, 0.25, 0.004
 MARKUP = "<script>alert(1)</script><b>&amp;"
 
 Lie = Callable[[random.Random], Any]

@@ -7,6 +7,7 @@ from typing import Any
 
 from asyncua import ua
 
+from swarfline.connect.inspection import SHOWN
 from swarfline.connect.names import Refusal
 from swarfline.connect.services import Services, browse_path
 from swarfline.units import LIFE_UNITS, canonical, factor, from_unit_id
@@ -39,7 +40,7 @@ def unit_symbol(information: Any) -> str | None:
     """
     if not isinstance(information, ua.EUInformation):
         return None
-    text = (information.DisplayName.Text or "").strip() if information.DisplayName is not None else ""
+    text = (information.DisplayName.Text or "")[:SHOWN].strip() if information.DisplayName is not None else ""
     if information.UnitId > 0 and information.NamespaceUri in (CEFACT, None, ""):
         known = from_unit_id(information.UnitId)
         if known is not None:

@@ -90,14 +90,16 @@ class Services:
                 if not _is_of_decoding(problem):
                     raise
                 return await apart(some)
-            self.undecodable.difference_update(some)
+            if attribute == ua.AttributeIds.Value:
+                self.undecodable.difference_update(some)
             return values
 
         async def apart(some: Sequence[ua.NodeId]) -> list[ua.DataValue]:
             if len(some) > 1:
                 half = len(some) // 2
                 return [*await call(some[:half]), *await call(some[half:])]
-            self.undecodable.update(some)
+            if attribute == ua.AttributeIds.Value:
+                self.undecodable.update(some)
             return [ua.DataValue(StatusCode=ua.StatusCode(ua.StatusCodes.BadDecodingError))]
 
         return await self.sliced("read", nodes, call)

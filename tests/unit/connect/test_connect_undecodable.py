@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Any
 
 import pytest
@@ -31,6 +32,23 @@ async def machine(line: Plc, text: Any = "well") -> None:
         await line.write("N1/Text", text)
 
 
+async def test_its_other_attributes_do_not_bring_it_back(line: Plc, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A number's unit is looked for at each attempt, also in its data type, which can be read well."""
+    monkeypatch.setattr("swarfline.connect.chores.RETRY_S", 0.3)
+    signals = {"state": "t:State", "part_count": "t:Count", "power": "t:Power"}
+    async with line:
+        await machine(line)
+        await line.variable("N1", "Power", 1.0)
+        async with Watching(plant_file(line.url, {"N1": {"signals": signals}})) as watching:
+            await watching.until_link(LINK_BACK)
+            await line.write("N1/Power", ua.Variant(BROKEN))
+            await watching.until(lambda: "N1/power" in watching.supervisor.status.refused)
+            await watching.until_link(LINK_BACK, 2)
+            await asyncio.sleep(1.0)
+            assert "N1/power" in watching.supervisor.status.refused
+            assert len(watching.links(LINK_BACK)) == 2
+
+
 def is_set_aside(watching: Watching) -> bool:
     return watching.supervisor.status.refused == {"N1/alarm_text": "its value cannot be decoded"}
 
@@ -52,23 +70,17 @@ async def test_it_is_found_and_set_aside_while_the_session_goes_on(line: Plc, ac
             assert watching.of("alarm_text")[-1].quality == Quality.BAD
 
 
-async def test_one_that_never_could_be_decoded_keeps_the_others_from_nothing(line: Plc) -> None:
+async def test_one_that_never_could_be_decoded_keeps_nothing_from_the_others_and_comes_back(
+    line: Plc, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("swarfline.connect.chores.RETRY_S", 0.3)
     async with line:
         await machine(line, BROKEN)
         async with Watching(plant_file(line.url, MACHINE)) as watching:
             await watching.until_link(LINK_BACK)
             await watching.until(lambda: is_set_aside(watching))
-            assert watching.supervisor.status.reconnects == 0
             await line.write("N1/Count", ua.Variant(2, UINT32))
             await watching.until(lambda: watching.values("part_count") == [1, 2])
-
-
-async def test_it_comes_back_when_it_can_be_decoded(line: Plc, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("swarfline.connect.chores.RETRY_S", 0.3)
-    async with line:
-        await machine(line, BROKEN)
-        async with Watching(plant_file(line.url, MACHINE)) as watching:
-            await watching.until(lambda: is_set_aside(watching))
             await line.write("N1/Text", "well again")
             await watching.until(lambda: watching.values("alarm_text")[-1:] == ["well again"])
             assert (watching.supervisor.status.refused, watching.supervisor.status.reconnects) == ({}, 0)

@@ -13,13 +13,13 @@ from asyncua import ua
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swarfline.connect import unusable
+from swarfline.connect import tools, unusable
 from swarfline.connect.decode import Decoder
 from swarfline.connect.mapping import TEXT_LIMIT, Recipe, Translator
 from swarfline.connect.names import Names
 from swarfline.connect.status import Tally
 from swarfline.connect.unusable import KINDS, MOST_EXAMPLES, Ignored, clean, shown
-from swarfline.signals import SIGNALS, Quality, Reading
+from swarfline.signals import SIGNALS, Quality, Reading, split_tool_signal, tool_signal
 
 NOW = datetime(2026, 11, 25, 10, tzinfo=UTC)
 NOW_US = 1_795_600_800_000_000
@@ -223,6 +223,19 @@ def test_any_value_gives_a_usable_reading_or_is_counted(
         before = sum(tally.ignored.counts.values())
     assert set(tally.ignored.counts) <= set(KINDS)
     assert all(len(text) <= 81 for _, text in tally.ignored.examples.values())
+
+
+LIFE = dict.fromkeys(("value", "life_basis", "counting_up", "unit", "limit"))
+
+
+@given(st.lists(RAW, min_size=len(LIFE), max_size=len(LIFE)), RAW)
+def test_a_tool_list_of_anything_names_its_tools_and_refuses_what_is_no_life(raw: list[Any], place: Any) -> None:
+    nodes = {part: ua.NodeId(n, 1) for n, part in enumerate(LIFE, 1)}
+    values = dict(zip(nodes.values(), raw, strict=True))
+    (key,) = tools._keys([("Tool", place)])
+    assert split_tool_signal(tool_signal(key, "number")) == (key, "number")
+    tool = tools._tool(key, {"object": ua.NodeId(99, 1), "number": ua.NodeId(98, 1)}, nodes, values)
+    assert bool(tool.refused) == (tool.life is None)
 
 
 def test_structures_are_not_unrolled() -> None:
