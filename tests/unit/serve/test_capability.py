@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from swarfline import capability
 from swarfline.measure import FIGURES
-from swarfline.serve import capability
 from swarfline.signals import SIGNALS, TOOL_FIELDS
 
 KNOWN = {*SIGNALS, *(f"tools.{field}" for field in TOOL_FIELDS)}
