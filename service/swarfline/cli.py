@@ -20,6 +20,7 @@ from swarfline.arguments import known_machines as _known_machines
 from swarfline.arguments import plant_of as _plant
 from swarfline.calendar import to_us
 from swarfline.cli_online import check, watch
+from swarfline.cli_survey import survey
 from swarfline.cli_trust import trust
 from swarfline.plant import Plant
 
@@ -44,6 +45,7 @@ def main() -> None:
 
 main.add_command(check)
 main.add_command(watch)
+main.add_command(survey)
 main.add_command(trust)
 
 

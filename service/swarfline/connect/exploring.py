@@ -46,9 +46,10 @@ _CURRENT_STATE = (KNOWN_NAMESPACES["ua"], "CurrentState")
 _NAMESPACES_FOLDER = ua.NodeId(ua.ObjectIds.Server_Namespaces)
 
 
-async def explore(server: Server, bounds: Bounds, watch_s: float, progress: Progress) -> Surveyed:
+async def explore(server: Server, plant_path: str, bounds: Bounds, watch_s: float, progress: Progress) -> Surveyed:
     """Survey a server. What it does wrong never raises: ``problem`` tells it, and what was seen until then stays.
 
+    ``plant_path`` is where the plant file will be: approved certificates are looked for beside it.
     ``watch_s``: for how long values that no standard explains are watched; 0 not at all.
     """
     result = Surveyed(server.endpoint)
@@ -57,7 +58,7 @@ async def explore(server: Server, bounds: Bounds, watch_s: float, progress: Prog
         async with asyncio.timeout(3 * server.timeout_s):
             endpoints = await door.connect_and_get_server_endpoints()
         result.doors = [_door(each) for each in endpoints[:MOST_DOORS]]
-        await connect(client, server)
+        await connect(client, server, plant_path)
         await _Exploring(client, result, bounds, progress).at(watch_s)
         orderly = True
     except Exception as problem:
