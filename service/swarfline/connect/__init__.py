@@ -9,5 +9,6 @@ from swarfline.connect.status import ServerStatus
 from swarfline.connect.supervisor import Supervisor
 
 __all__ = [
-    "Before", "Finding", "Inspection", "ServerStatus", "Shown", "Sink", "Supervisor", "explore", "inspect", "legible",
+    "Before", "Finding", "Inspection", "ServerStatus", "Shown", "Sink", "Supervisor", "explore", "inspect",
+    "legible",
 ]  # fmt: skip
