@@ -146,6 +146,7 @@ def _decisions(seen: Surveyed) -> Iterator[str]:
         yield "# [[parts]]"
         yield f"# id = {text_of(program)}"
         yield "# planned_cycle_time_s = 60"
+        yield "# parts_per_cycle = 1"
         yield f"# programs = [{text_of(program)}]"
 
 

@@ -52,8 +52,13 @@ def complete(machine: FoundMachine, courses: Mapping[str, Course], propose: Prop
     _add(machine, propose(machine.others, courses))
     original = {variable.node: variable for variable in machine.others}
     within = [replace(v, display=" ".join(name for _, name in v.path[-2:])) for v in machine.others]
-    _add(machine, [replace(p, variable=original[p.variable.node]) for p in propose(within, courses)])
+    _add(machine, [_in_folder(p, original[p.variable.node]) for p in propose(within, courses)])
     machine.proposals = [_settled(proposal, machine) for proposal in machine.proposals]
+
+
+def _in_folder(proposal: Proposal, variable: Variable) -> Proposal:
+    folder = variable.path[-2][1] if len(variable.path) > 1 else ""
+    return replace(proposal, variable=variable, reason=f"in {folder[:60]!r} {proposal.reason}")
 
 
 def _add(machine: FoundMachine, proposals: Sequence[Proposal]) -> None:

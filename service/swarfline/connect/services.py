@@ -15,6 +15,9 @@ from swarfline.connect.tasks import heed
 
 SLICE = 500
 """Operations per call where the server states no limit."""
+MOST_REFERENCES = 100_000
+"""Of one node, where all of them are wanted."""
+EMPTY_PAGES = 3
 _LEAST_SLICE = 1
 _NAMESPACES = ua.NodeId(ua.ObjectIds.Server_NamespaceArray)
 _SERVER_STATE = ua.NodeId(ua.ObjectIds.Server_ServerStatus_State)
@@ -121,13 +124,16 @@ class Services:
         return [await self._all_pages(result) for result in results]
 
     async def _all_pages(self, result: ua.BrowseResult) -> list[ua.ReferenceDescription]:
-        found = list(result.References or ())
+        """Raises UaError for a list that is too long to be one, or whose pages are empty again and again."""
+        found, empty = list(result.References or ()), 0
         while result.ContinuationPoint:
-            request = ua.BrowseNextParameters(
-                ReleaseContinuationPoints=False, ContinuationPoints=[result.ContinuationPoint]
-            )
-            result = (await self._client.uaclient.browse_next(request))[0]
+            point = result.ContinuationPoint
+            result = await self.browse_on(point)
             found += result.References or ()
+            empty = 0 if result.References else empty + 1
+            if empty > EMPTY_PAGES or len(found) > MOST_REFERENCES:
+                await self.release(point)
+                raise ua.UaError("the list of what is below a node never ends")
         return found
 
     async def browse(self, nodes: Sequence[ua.NodeId], most: int) -> list[ua.BrowseResult]:

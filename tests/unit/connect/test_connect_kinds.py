@@ -185,3 +185,19 @@ async def test_energy_says_its_unit_where_the_node_does_not(typed: Typed) -> Non
     await typed.put(tool, f"{main}/ecm:AcActiveEnergyTotalImportLp", 5.0)
     machine = (await look(typed)).machines[0]
     assert (proposal(machine, "power").unit, proposal(machine, "energy").unit) == ("W", "Wh")
+
+
+async def test_a_server_that_resolves_no_paths_is_surveyed_without_them(
+    typed: Typed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tool = await typed.object(typed.plc.server.nodes.objects, "t:Mill", "mt:MachineToolType")
+    await typed.put(tool, "mt:Monitoring/mt:MachineTool/mt:OperationMode", 1, I32)
+
+    def refuse(*_: Any, **__: Any) -> Any:
+        raise ua.UaStatusCodeError(ua.StatusCodes.BadServiceUnsupported)
+
+    monkeypatch.setattr(typed.plc.server.iserver.view_service, "translate_browsepaths_to_nodeids", refuse)
+    seen = await look(typed)
+    assert [(m.name, m.proposals) for m in seen.machines] == [("Mill", [])]
+    assert [v.name for v in seen.machines[0].others] == ["OperationMode"]
+    assert "paths of Mill" in [trouble.example for trouble in seen.troubles]
