@@ -116,7 +116,7 @@ def compose(seen: Surveyed, server: Server, missing: Mapping[str, Sequence[str]]
 
 def machine_key(machine: FoundMachine) -> str:
     """Tells machines of one survey apart."""
-    return f"{machine.name} {machine.node} {machine.path}"
+    return f"{machine.node} {machine.path} {machine.name}"
 
 
 def _head(seen: Surveyed) -> Iterator[str]:
@@ -146,6 +146,7 @@ def _decisions(seen: Surveyed) -> Iterator[str]:
         yield "# [[parts]]"
         yield f"# id = {text_of(program)}"
         yield "# planned_cycle_time_s = 60"
+        yield "# parts_per_cycle = 1"
         yield f"# programs = [{text_of(program)}]"
 
 
@@ -202,13 +203,17 @@ Entry = tuple[str, str, str, str]
 
 
 def _body(machine: FoundMachine, addresses: Addresses) -> Iterator[Entry]:
+    asked: dict[str, str] = {}
     for proposal in machine.proposals:
         address = addresses.node(proposal.variable, machine.path)
         tool = split_tool_signal(proposal.signal)
         table = "signals" if tool is None else f"tools.each.{key_of(tool[0])}"
         key = proposal.signal if tool is None else tool[1]
         if address is not None:
-            yield table, key, _value(proposal, address), _comment(proposal)
+            first = asked.get(proposal.variable.node) if tool is not None else None
+            yield table, key, _value(proposal, address), _comment(proposal, first)
+        if proposal.question:
+            asked.setdefault(proposal.variable.node, proposal.signal)
     if machine.tool_list is not None and (place := addresses.path(machine.tool_list)) is not None:
         yield "tools", "objects", text_of(place), "sure; OPC 40501-1: its tool list"
 
@@ -257,12 +262,13 @@ def _plain(value: str | bool | int) -> str:
     return text_of(value) if isinstance(value, str) else str(value)
 
 
-def _comment(proposal: Proposal) -> str:
-    reason = f"{proposal.sureness}; {legible(proposal.reason)}"
+def _comment(proposal: Proposal, asked: str | None) -> str:
+    """``asked`` is the signal with the same node, as an element of the same array has, that was asked about."""
+    reason = f"{proposal.sureness}; {legible(proposal.reason, LONGEST_ADDRESS)}"
     others = f"; others: {', '.join(legible(node) for node in proposal.rivals[:3])}" if proposal.rivals else ""
     if proposal.question:
         return f"{DECISION}: {on_one_line(proposal.question)}. {reason}{others}"
-    return reason
+    return f"{DECISION}: as {asked}" if asked is not None else reason
 
 
 def on_one_line(text: str) -> str:

@@ -5,17 +5,15 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 from swarfline.capability import Ability, abilities
-from swarfline.connect import explore, legible
-from swarfline.connect.ranking import group_machines
-from swarfline.connect.ranking import propose as by_names
+from swarfline.connect import explore, legible, ranking
 from swarfline.connect.sighting import Course, Proposal, Variable
 from swarfline.connect.surveyed import Door, FoundMachine, Surveyed
 from swarfline.connect.walk import Bounds, Progress
 from swarfline.plant.model import Server
-from swarfline.signals import TOOL_FIELDS, split_tool_signal
+from swarfline.signals import TOOL_FIELDS, split_tool_signal, tool_signal
 
 Propose = Callable[[Sequence[Variable], Mapping[str, Course]], list[Proposal]]
 """Finds signals among variables that no standard explains."""
@@ -23,6 +21,7 @@ Propose = Callable[[Sequence[Variable], Mapping[str, Course]], list[Proposal]]
 LEAST_TOGETHER = 3
 """So many variables in a folder are taken for a machine."""
 MOST_OTHERS = 40
+LONGEST_QUESTION = 300
 
 
 async def survey(
@@ -31,35 +30,74 @@ async def survey(
     bounds: Bounds,
     watch_s: float,
     progress: Progress,
-    propose: Propose = by_names,
+    propose: Propose = ranking.propose,
 ) -> Surveyed:
     """Explore a server, and look for what the standards did not give among the other variables. Never raises.
 
     ``plant_path`` is where the plant file is to be; what was approved of secured servers is kept beside it.
     """
     seen = await explore(server, plant_path, bounds, watch_s, progress)
-    seen.machines += folders(seen)
+    seen.machines += [one for folder in folders(seen) for one in apart(folder)]
     for machine in seen.machines:
         complete(machine, seen.courses, propose)
+    agree(seen.machines)
     return seen
 
 
 def complete(machine: FoundMachine, courses: Mapping[str, Course], propose: Propose) -> None:
-    """Add proposals for signals that have none yet; the variables they name are no longer others."""
+    """Add proposals for signals that have none yet; the variables they name are no longer others.
+
+    What its name alone does not tell is looked at once more with the name of its folder: Alarm/Active.
+    """
+    _add(machine, propose(machine.others, courses))
+    original = {variable.node: variable for variable in machine.others}
+    within = [replace(v, display=" ".join(name for _, name in v.path[-2:])) for v in machine.others]
+    _add(machine, [_in_folder(p, original[p.variable.node]) for p in propose(within, courses)])
+    machine.proposals = [_settled(proposal, machine) for proposal in machine.proposals]
+
+
+def _in_folder(proposal: Proposal, variable: Variable) -> Proposal:
+    folder = variable.path[-2][1] if len(variable.path) > 1 else ""
+    return replace(proposal, variable=variable, reason=f"in {folder[:60]!r} {proposal.reason}")
+
+
+def _add(machine: FoundMachine, proposals: Sequence[Proposal]) -> None:
     known = {proposal.signal for proposal in machine.proposals}
-    if "state" in known:
-        known.add("executing")
-    if machine.tool_list is not None:
-        known |= {"tools"}
-    found = {p.signal: p for p in reversed(propose(machine.others, courses))}
-    new = [p for p in reversed(found.values()) if p.signal not in known and not _is_tool(p, known)]
+    known |= {"executing"} if "state" in known else set()
+    has_list = machine.tool_list is not None
+    found = {p.signal: p for p in reversed(proposals) if not (has_list and split_tool_signal(p.signal))}
+    new = [p for p in reversed(found.values()) if p.signal not in known]
     named = {p.variable.node for p in new}
     machine.proposals += new
     machine.others = [v for v in machine.others if v.node not in named]
 
 
-def _is_tool(proposal: Proposal, known: set[str]) -> bool:
-    return "tools" in known and split_tool_signal(proposal.signal) is not None
+def _settled(proposal: Proposal, machine: FoundMachine) -> Proposal:
+    """In what a life is counted needs no question where the tool has a node that tells it."""
+    tool = split_tool_signal(proposal.signal)
+    if tool is None or tool[1] not in ("used", "remaining") or proposal.sureness == "guess":
+        return proposal
+    is_told = any(p.signal == tool_signal(tool[0], "life_basis") for p in machine.proposals)
+    return replace(proposal, question="") if is_told else proposal
+
+
+def agree(machines: Sequence[FoundMachine]) -> None:
+    """Machines whose nodes are called alike have the same codes: what one showed most of stands for all.
+
+    What only the others showed is left to the person, who is told of it.
+    """
+    alike: dict[tuple[str, str], list[tuple[FoundMachine, int]]] = defaultdict(list)
+    for machine in machines:
+        for n, proposal in enumerate(machine.proposals):
+            if proposal.values and proposal.question and not proposal.variable.texts:
+                name = proposal.variable.name.removeprefix(machine.name)
+                alike[proposal.signal, name].append((machine, n))
+    for places in alike.values():
+        tables = [machine.proposals[n].values or {} for machine, n in places]
+        best, codes = dict(sorted(max(tables, key=len).items())), sorted({c for table in tables for c in table})
+        for machine, n in places:
+            asked = f"which code means what? Seen on machines like this: {', '.join(codes)}"
+            machine.proposals[n] = replace(machine.proposals[n], values=best, question=asked)
 
 
 def folders(seen: Surveyed) -> list[FoundMachine]:
@@ -69,23 +107,25 @@ def folders(seen: Surveyed) -> list[FoundMachine]:
         above = [variable.path[:n] for n in range(1, len(variable.path))]
         together[next((path for path in above if path in together), variable.path[:-1])].append(variable)
     found = [
-        machine
+        FoundMachine(path[-1][1], "folder", f"{len(some)} variables stand together", "", path, others=some)
         for path, some in together.items()
         if path and len(some) >= LEAST_TOGETHER
-        for machine in _in_folder(path, some)
     ]
     taken = {v.node for machine in found for v in machine.others}
     seen.loose = [v for v in seen.loose if v.node not in taken]
     return found
 
 
-def _in_folder(path: tuple[tuple[str, str], ...], some: Sequence[Variable]) -> Iterator[FoundMachine]:
-    for group in group_machines(some):
-        variables = list(group.variables)
-        reason = f"{len(variables)} variables stand together"
-        if group.name:
-            reason = f"{len(variables)} variables begin with {group.name!r}, as others do with another name"
-        yield FoundMachine(group.name or path[-1][1], "folder", reason, "", path, others=variables)
+def apart(folder: FoundMachine) -> list[FoundMachine]:
+    """The machines of a folder whose names begin with one prefix for each; else the folder itself."""
+    groups = [group for group in ranking.group_machines(folder.others) if group.name]
+    return [
+        FoundMachine(
+            group.name, "folder", f"{len(group.variables)} variables in {folder.name!r} begin with {group.name!r}",
+            "", folder.path, others=list(group.variables),
+        )
+        for group in groups
+    ] or [folder]  # fmt: skip
 
 
 def signals_of(machine: FoundMachine) -> list[str]:
@@ -149,8 +189,8 @@ def door_line(door: Door) -> str:
 
 def _machine(machine: FoundMachine) -> Iterator[str]:
     yield f"machine {legible(machine.name)} ({machine.kind}): {legible(machine.reason)}"
-    for proposal in machine.proposals:
-        yield f"  {proposal_line(proposal)}"
+    for proposal, pots in _rows(machine.proposals):
+        yield f"  {proposal_line(proposal, pots)}"
     if machine.tool_list is not None:
         place = "/".join(name for _, name in machine.tool_list)
         yield f"  {'tools':18} sure    {machine.tools} tools  OPC 40501-1: {place}"
@@ -163,12 +203,24 @@ def _machine(machine: FoundMachine) -> Iterator[str]:
         yield f"    … {len(machine.others) - MOST_OTHERS} more; --json has them all"
 
 
-def proposal_line(proposal: Proposal) -> str:
-    """Signal, sureness, value now, reason, and what is open."""
+def _rows(proposals: Sequence[Proposal]) -> list[tuple[Proposal, int]]:
+    """Each proposal; fields of tools that come from one array, or are called alike, once with their number."""
+    rows: dict[str, list[Proposal]] = {}
+    for proposal in proposals:
+        tool = split_tool_signal(proposal.signal)
+        rows.setdefault(proposal.signal if tool is None else f"tools.{tool[1]}", []).append(proposal)
+    return [(some[0], len(some)) for some in rows.values()]
+
+
+def proposal_line(proposal: Proposal, pots: int = 1) -> str:
+    """Signal, sureness, value now, reason, and what is open; ``pots`` is the number of tools that have it."""
+    tool = split_tool_signal(proposal.signal)
+    name = proposal.signal if tool is None else f"tools.{tool[1]}"
     unit = proposal.unit or proposal.variable.unit
-    value = f"{value_text(proposal.variable)}{f' {legible(unit)}' if unit else ''}"
-    question = f"  YOUR DECISION: {legible(proposal.question)}" if proposal.question else ""
-    return f"{proposal.signal:18} {proposal.sureness:7} {value:24} {legible(proposal.reason)}{question}"
+    value = f"{pots} tools" if tool is not None else value_text(proposal.variable)
+    value = f"{value} {legible(unit)}" if unit and tool is None else value
+    question = f"  YOUR DECISION: {legible(proposal.question, LONGEST_QUESTION)}" if proposal.question else ""
+    return f"{name:18} {proposal.sureness:7} {value:20} {legible(proposal.reason, LONGEST_QUESTION)}{question}"
 
 
 def variable_line(variable: Variable) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping
+import contextlib
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from asyncua import Client, ua
@@ -12,8 +13,8 @@ from swarfline.connect.client import connect, leave, new_client
 from swarfline.connect.courses import watch_values
 from swarfline.connect.inspection import legible
 from swarfline.connect.kinds import Chains, Spot, machines_of, subtree, supertypes
-from swarfline.connect.names import Names
-from swarfline.connect.reasons import plain
+from swarfline.connect.names import Names, Refusal
+from swarfline.connect.reasons import plain, status_words
 from swarfline.connect.services import Services, browse_path
 from swarfline.connect.sight import Sight, Space
 from swarfline.connect.sighting import Variable
@@ -22,7 +23,7 @@ from swarfline.connect.supervise import ClockOffset
 from swarfline.connect.surveyed import Door, FoundMachine, Namespace, Surveyed
 from swarfline.connect.tasks import heed
 from swarfline.connect.tools import read_tool_list
-from swarfline.connect.walk import Bounds, Progress, Walk, plain_id
+from swarfline.connect.walk import Bounds, Progress, Trouble, Walk, plain_id
 from swarfline.plant.addresses import KNOWN_NAMESPACES
 from swarfline.plant.model import Server
 
@@ -111,7 +112,9 @@ class _Exploring:
         uris = await self._services.learn()
         await self._limits()
         await self._clock()
-        await self._namespaces(uris)
+        self._result.namespaces = [Namespace(uri) for uri in uris]
+        with self._noting("versions of namespaces"):
+            await self._namespaces(uris)
         names = Names(KNOWN_NAMESPACES, uris)
         space = await self._walk(uris)
         variables = await Sight(self._services, space, names, self._progress).all()
@@ -160,7 +163,7 @@ class _Exploring:
             await walk.run()
         finally:
             self._result.nodes = len(walk.walked.places) - 1
-            self._result.troubles = list(walk.walked.troubles.values())
+            self._result.troubles += walk.walked.troubles.values()
             self._result.cut = walk.walked.cut
         return Space(walk.walked, uris)
 
@@ -182,17 +185,28 @@ class _Exploring:
         machine = FoundMachine(
             place.name, spot.kind, spot.reason, space.node(place.node), space.path(spot.place)
         )  # fmt: skip
-        machine.proposals = await propose_standard(
-            self._services, space, chains, spot.place, members, sighted.by_node
-        )
-        tools = await find_tool_list(self._services, space, spot.place)
-        if tools is not None:
-            machine.tool_list = tools[0]
-            machine.tools = len((await read_tool_list(self._services, sighted.names, tools[1])).tools)
+        with self._noting(f"paths of {place.name}"):
+            machine.proposals = await propose_standard(
+                self._services, space, chains, spot.place, members, sighted.by_node
+            )
+        with self._noting(f"tools of {place.name}"):
+            tools = await find_tool_list(self._services, space, spot.place)
+            if tools is not None:
+                machine.tools = len((await read_tool_list(self._services, sighted.names, tools[1])).tools)
+                machine.tool_list = tools[0]
         named = {node for p in machine.proposals for node in (p.variable.node, *p.rivals)}
         mine = [sighted.variables[n] for n in members if n in sighted.variables]
         machine.others = [v for v in mine if v.node not in named and not _is_in(v, machine)]
         return machine
+
+    @contextlib.contextmanager
+    def _noting(self, what: str) -> Iterator[None]:
+        """What a server refuses as a whole is told as one trouble more; the survey goes on without it."""
+        try:
+            yield
+        except (Refusal, ua.UaError) as problem:
+            reason = status_words(problem.code) if isinstance(problem, ua.UaStatusCodeError) else str(problem)
+            self._result.troubles.append(Trouble(legible(reason), 1, legible(what)))
 
     async def _watch(self, sighted: _Sighted, watch_s: float) -> None:
         """Only what no standard explains: the rest needs no guess."""

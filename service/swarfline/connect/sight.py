@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -103,9 +104,12 @@ class Sight:
         told = {n: about[n] for n in some if n in about}
         said = dict(zip(told, await self._properties(list(told.values())), strict=True))
         types = [_good(data) for data in rows[1]]
-        await self._learn_texts([kind for kind in types if isinstance(kind, ua.NodeId)])
+        kinds = [kind if isinstance(kind, ua.NodeId) else None for kind in types]
+        # texts help, but a server that cannot resolve paths is surveyed all the same
+        with contextlib.suppress(ua.UaStatusCodeError):
+            await self._learn_texts([kind for kind in kinds if kind is not None])
         return iter([
-            self._variable(n, [row[i] for row in rows], types[i], said.get(n, {})) for i, n in enumerate(some)
+            self._variable(n, [row[i] for row in rows], kinds[i], said.get(n, {})) for i, n in enumerate(some)
         ])  # fmt: skip
 
     async def _properties(self, asked: Sequence[Mapping[str, ua.NodeId]]) -> list[dict[str, Any]]:
@@ -115,11 +119,7 @@ class Sight:
 
     async def _learn_texts(self, types: Sequence[ua.NodeId]) -> None:
         """The texts of enumerations that are told at their data type."""
-        new = [
-            kind
-            for kind in dict.fromkeys(types)
-            if kind not in self._texts and (kind.NamespaceIndex or int(kind.Identifier) > _HIGHEST_BUILT_IN)
-        ]
+        new = [kind for kind in dict.fromkeys(types) if kind not in self._texts and not _is_built_in(kind)]
         names = (_STRINGS, _VALUES)
         paths = [browse_path(kind, [ua.QualifiedName(name, 0)]) for kind in new for name in names]
         found = await self._services.translate(paths) if paths else []
@@ -171,9 +171,15 @@ def _good(data: ua.DataValue) -> Any:
 def _type_name(value: ua.DataValue, kind: ua.NodeId | None) -> str:
     if value.Value is not None and value.Value.VariantType != ua.VariantType.Null:
         return str(value.Value.VariantType.name)
-    if kind is not None and kind.NamespaceIndex == 0 and 0 < int(kind.Identifier) <= _HIGHEST_BUILT_IN:
+    if kind is not None and _is_built_in(kind):
         return str(ua.VariantType(int(kind.Identifier)).name)
     return ""
+
+
+def _is_built_in(kind: ua.NodeId) -> bool:
+    # a number by the standard; but a server may say anything
+    number = kind.Identifier
+    return kind.NamespaceIndex == 0 and isinstance(number, int) and 0 < number <= _HIGHEST_BUILT_IN
 
 
 def _unit(information: Any, kind: ua.NodeId | None) -> str | None:

@@ -72,7 +72,8 @@ def simulated() -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def seen(simulated: str) -> Surveyed:
-    return asyncio.run(look(simulated))
+    """What the specifications alone explain."""
+    return asyncio.run(look(simulated, propose=lambda _variables, _courses: []))
 
 
 def by_signal(machine: FoundMachine) -> dict[str, Proposal]:
@@ -123,6 +124,15 @@ async def test_proposals_are_the_nodes_that_the_demo_maps_by_hand(
     assert plant.tools_of(plant.machine("N1")).objects == "mt:Equipment/mt:Tools"
     assert plant.nodes_of(plant.machine("N1"))["part_count"].width == 64
     assert is_fine(await check_online(plant))
+
+
+async def test_names_give_what_the_specifications_do_not(simulated: str, tmp_path: Path) -> None:
+    place = tmp_path / "plant.toml"
+    save(place, compose(await look(simulated), server(simulated), {}), may_replace=False)
+    ours, by_hand = await resolved(load(place), simulated, "N1"), await resolved(load(DEMO), simulated, "N1")
+    found = NOT_THERE_BY_STANDARD & set(ours)
+    assert found == NOT_THERE_BY_STANDARD
+    assert {signal: ours[signal] for signal in found} == {signal: by_hand[signal] for signal in found}
 
 
 def test_what_is_missing_is_told_with_what_it_costs(seen: Surveyed) -> None:
@@ -232,6 +242,33 @@ async def test_folders_courses_and_enumerations_of_a_server_of_no_standard(free_
     assert course.watched_s >= 1.3
     assert len(heard[0][others["Text"].node].samples) == 1
     assert others["Idle"].node not in heard[0]
+
+
+async def test_machines_in_one_folder_are_told_apart_and_agree_on_codes(free_port: int) -> None:
+    async with Plc(free_port) as plc:
+        await plc.machine("Data")
+        for prefix, state in (("M1", 2), ("M2", 7)):
+            await plc.variable("Data", f"{prefix}_MachineState", ua.Variant(state, ua.VariantType.UInt16))
+            await plc.variable("Data", f"{prefix}_PartCounter", ua.Variant(5, ua.VariantType.UInt16))
+            await plc.variable("Data", f"{prefix}_Program", "O1")
+            for pots in ("ToolLifeUsed", "ToolLifeLimit"):
+                await plc.variable("Data", f"{prefix}_{pots}", [1.0, 2.0])
+        found = await look(plc.url)
+    assert [(m.name, m.kind) for m in found.machines] == [("M1", "folder"), ("M2", "folder")]
+    for machine in found.machines:
+        proposals = by_signal(machine)
+        assert {"state", "part_count", "program", "tools[1].used", "tools[2].limit"} <= set(proposals)
+        assert proposals["part_count"].width == 16
+        assert "Seen on machines like this: 2, 7" in proposals["state"].question
+    tables = [dict(by_signal(machine)["state"].values or {}) for machine in found.machines]
+    assert tables[0] == tables[1]
+    written = compose(found, server("opc.tcp://a:1"), {})
+    plant = check(tomllib.loads(written), "plant.toml")
+    assert plant.nodes_of(plant.machines[1])["part_count"].node.endswith(":M2_PartCounter")
+    used = [line for line in written.splitlines() if line.startswith("used = ")]
+    assert len(used) == 4
+    assert all("YOUR DECISION" in line for line in used)
+    assert sum(line.startswith("  tools.used ") for line in as_text(found).splitlines()) == 2
 
 
 def variable(name: str, *, uri: str = "urn:m", node: str = "nsu=urn:m;s=x", value: object = None) -> Variable:

@@ -228,3 +228,11 @@ async def test_a_real_server_is_walked_within_its_limit_and_the_server_object_is
     assert {"N1", "N1/State", "N1/Count"} <= set(found)
     assert not [name for name in found if name.startswith("Server")]
     assert max(len(nodes) for nodes in seen) <= 2
+
+
+async def test_all_children_of_a_node_whose_pages_never_end_are_refused() -> None:
+    scripted = Scripted({OBJECTS: page(reference(1), point=b"a")}, {b"a": page(point=b"a")})
+    with pytest.raises(ua.UaError, match="never ends"):
+        async with asyncio.timeout(20):
+            await Services(scripted).children([ua.NodeId(OBJECTS)])
+    assert scripted.released == [b"a"]
