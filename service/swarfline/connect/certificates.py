@@ -1,14 +1,11 @@
 """Certificates: what one says, what is wrong with one, and our own with its key on disk.
 
-All files lie in a folder that only its owner can enter; whoever makes the folder makes it so.
+All files lie in a folder that only its owner can enter (``private``).
 """
 
 from __future__ import annotations
 
-import os
 import secrets
-import stat
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -16,10 +13,12 @@ from ipaddress import ip_address
 from pathlib import Path
 
 from cryptography import x509
+from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+from swarfline.connect.private import FOLDER, alone, secret, write
 from swarfline.connect.reasons import Ended
 
 LIFE = timedelta(days=5 * 365)
@@ -32,7 +31,7 @@ _SHOWN = 200
 
 def folder_of(plant_path: str) -> Path:
     """Where the certificates of a plant lie: beside its file."""
-    return Path(plant_path).resolve().parent / "certificates"
+    return Path(plant_path).resolve().parent / FOLDER
 
 
 def fingerprint(der: bytes) -> str:
@@ -139,8 +138,14 @@ class Own:
 def own(folder: Path, now: datetime) -> Own:
     """Our certificate; made where there is none, made anew with the same URI shortly before its end.
 
-    Takes a moment of full work when it makes one. Raises Ended if the files cannot be used.
+    Takes a moment of full work when it makes one. Whoever asks at the same time, thread or process, gets the same:
+    machines are to trust one. Raises Ended if the files cannot be used.
     """
+    with alone(folder):
+        return _own(folder, now)
+
+
+def _own(folder: Path, now: datetime) -> Own:
     certificate, key = folder / "own.der", folder / "own.key.pem"
     if certificate.exists() != key.exists():
         missing = key if certificate.exists() else certificate
@@ -162,7 +167,17 @@ def _read(certificate: Path, key: Path) -> Own:
         raise Ended(f"{certificate} is no certificate; remove it and {key}, and new ones are made") from None
     if not described.uris:
         raise Ended(f"{certificate} names no application URI; remove it and {key}, and new ones are made")
+    secret(key)
+    if _public_of(key) != x509.load_der_x509_certificate(certificate.read_bytes()).public_key():
+        raise Ended(f"{key} does not belong to {certificate}: put the right one back, or remove both")
     return Own(certificate, key, described.uris[0], described)
+
+
+def _public_of(key: Path) -> object:
+    try:
+        return serialization.load_pem_private_key(key.read_bytes(), None).public_key()
+    except (ValueError, TypeError, UnsupportedAlgorithm):
+        raise Ended(f"{key} is no key; put the right one back, or remove it and our own certificate") from None
 
 
 def _make(certificate: Path, key: Path, uri: str, now: datetime) -> None:
@@ -193,25 +208,3 @@ def _make(certificate: Path, key: Path, uri: str, now: datetime) -> None:
     )
     write(key, pem)
     write(certificate, made.public_bytes(serialization.Encoding.DER))
-
-
-def write(path: Path, content: bytes) -> None:
-    """A file that only its owner can read, whole or not at all, in a folder that only its owner can enter.
-
-    Raises Ended where others could change what is in the folder.
-    """
-    _private(path.parent)
-    handle, name = tempfile.mkstemp(dir=path.parent)
-    with os.fdopen(handle, "wb") as file:
-        file.write(content)
-    Path(name).replace(path)
-
-
-def _private(folder: Path) -> None:
-    if not folder.exists():
-        if folder.parent.name == "certificates":
-            _private(folder.parent)
-        # mkdir takes its mode for the last folder only, which is why each is made by itself
-        folder.mkdir(mode=0o700)
-    elif folder.stat().st_mode & (stat.S_IWGRP | stat.S_IWOTH):
-        raise Ended(f"others can write in {folder}, and so could approve servers: take that away (chmod 700)")

@@ -8,7 +8,7 @@ import json
 from dataclasses import dataclass
 from pathlib import Path
 
-from swarfline.connect.certificates import write
+from swarfline.connect.private import guarded, usable, write
 from swarfline.connect.reasons import Ended
 
 
@@ -26,12 +26,15 @@ def _path(folder: Path, server: str) -> Path:
 
 
 def read(folder: Path, server: str) -> Pin | None:
-    """The approved certificate of a server; raises Ended where the file cannot be understood."""
+    """The approved certificate of a server; raises Ended where it cannot be understood or relied on."""
     path = _path(folder, server)
-    if not path.exists():
-        return None
+    with usable(path):
+        guarded(path.parent)
+        if not path.exists():
+            return None
+        text = path.read_bytes()
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
+        found = json.loads(text)
         return Pin(base64.b64decode(found["certificate"], validate=True), tuple(map(str, found["accepted"])))
     except (ValueError, KeyError, TypeError, binascii.Error):
         raise Ended(f"{path} cannot be understood; remove it and approve the server again") from None

@@ -5,6 +5,7 @@ RFC 5280 (fields, subjectAltName) by way of the package cryptography, which writ
 
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import timedelta
 
@@ -13,7 +14,8 @@ from cryptography import x509
 from cryptography.hazmat.primitives import hashes
 
 from swarfline.connect import pins
-from swarfline.connect.certificates import LIFE, RENEWED_BEFORE, defects, describe, fingerprint, own, write
+from swarfline.connect.certificates import LIFE, RENEWED_BEFORE, defects, describe, fingerprint, own
+from swarfline.connect.private import write
 from swarfline.connect.reasons import Ended
 
 from .secured import NOW, URI, certificate
@@ -64,6 +66,86 @@ def test_half_of_our_own_is_told(tmp_path):
     own(folder, NOW).key.unlink()
     with pytest.raises(Ended, match=r"own\.key\.pem is missing"):
         own(folder, NOW)
+
+
+def test_all_who_ask_at_once_get_the_same_one(tmp_path):
+    """At a first start every secured server asks at once, and `swarfline trust --own` may do so beside them."""
+    folder = tmp_path / "certificates"
+    with ThreadPoolExecutor(6) as pool:
+        got = list(pool.map(lambda _: own(folder, NOW), range(6)))
+        soon = got[0].described.end - timedelta(days=1)
+        renewed = list(pool.map(lambda _: own(folder, soon), range(6)))
+    assert len(set(got)) == 1
+    assert len(set(renewed)) == 1
+    assert len(list(folder.glob("own-until-*.der"))) == 1
+
+
+def test_processes_that_ask_at_once_get_the_same_one(tmp_path):
+    folder = tmp_path / "certificates"
+    code = (
+        "import sys; from datetime import datetime, UTC; from pathlib import Path; "
+        "from swarfline.connect.certificates import own; print('ready', flush=True); input(); "
+        "print(own(Path(sys.argv[1]), datetime.now(UTC)).uri)"
+    )
+    asked = [
+        subprocess.Popen(
+            [sys.executable, "-c", code, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        )
+        for _ in range(3)
+    ]
+    # none begins before all are ready
+    assert [process.stdout.readline() for process in asked] == ["ready\n"] * 3
+    for process in asked:
+        process.stdin.write("\n")
+        process.stdin.flush()
+    told = [process.communicate(timeout=60)[0] for process in asked]
+    assert [process.returncode for process in asked] == [0, 0, 0]
+    assert len(set(told)) == 1
+
+
+def test_a_key_of_another_certificate_is_told(tmp_path):
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+    ours, other = own(tmp_path / "a" / "certificates", NOW), own(tmp_path / "b" / "certificates", NOW)
+    ours.key.write_bytes(other.key.read_bytes())
+    with pytest.raises(Ended, match=r"own\.key\.pem does not belong to .*own\.der"):
+        own(tmp_path / "a" / "certificates", NOW)
+    ours.key.write_bytes(b"no key")
+    with pytest.raises(Ended, match=r"own\.key\.pem is no key"):
+        own(tmp_path / "a" / "certificates", NOW)
+
+
+def test_a_key_that_others_can_read_is_refused(tmp_path):
+    ours = own(tmp_path / "certificates", NOW)
+    ours.key.chmod(0o640)
+    with pytest.raises(Ended, match=r"others can read .*own\.key\.pem.*chmod 600"):
+        own(tmp_path / "certificates", NOW)
+
+
+def test_approvals_in_a_folder_that_others_write_in_do_not_count(tmp_path):
+    folder = tmp_path / "certificates"
+    pins.keep(folder, "line", pins.Pin(certificate()))
+    for which in (folder, folder / "servers"):
+        which.chmod(0o777)
+        with pytest.raises(Ended, match="others can write in"):
+            pins.read(folder, "line")
+        which.chmod(0o700)
+    assert pins.read(folder, "line") is not None
+
+
+def test_what_the_system_refuses_is_told_by_name(tmp_path):
+    (tmp_path / "certificates").write_text("a file is in the way")
+    for ask in (
+        lambda: own(tmp_path / "certificates", NOW),
+        lambda: pins.keep(tmp_path / "certificates", "line", pins.Pin(certificate())),
+    ):
+        with pytest.raises(Ended, match=r"certificates.*cannot be used"):
+            ask()
+    # in place of a file of another user, which root could read all the same
+    unreadable = tmp_path / "other" / "servers" / "line.json"
+    unreadable.mkdir(parents=True)
+    with pytest.raises(Ended, match=r"line\.json cannot be used .*run swarfline trust as that user"):
+        pins.read(tmp_path / "other", "line")
 
 
 def test_a_folder_that_others_write_in_is_refused(tmp_path):
