@@ -56,6 +56,8 @@ class Links:
         self.machines = tuple(machines)
         self.before = {machine: before[machine] for machine in self.machines if machine in before}
         self._signals: dict[str, frozenset[str]] = {}
+        self.tries = 0
+        """How often history was asked for since the machines were lost."""
         self._seam: set[tuple[str, str, int]] = set()
         self._seam_end_us = 0
         self._sink = sink
@@ -172,6 +174,7 @@ class Links:
             if past is None or past.until_us is not None:
                 unknown = [signal for name, signal in refused if name == machine]
                 batch += self._returned(machine, full, unknown, corrected, now_us)
+        self.tries = 0
         if self._give(batch):
             self._back.update(machines)
             for machine in machines:

@@ -23,10 +23,12 @@ from swarfline.connect.links import Links
 from swarfline.connect.lives import DOWN_FIELDS, UP_FIELDS
 from swarfline.connect.past import Before, Past
 from swarfline.connect.rawhistory import NOT_WHOLE, Course, RawHistory
+from swarfline.connect.reasons import plain
 from swarfline.connect.services import Services
 from swarfline.connect.stamps import EPOCH, believed, stamp_us
 from swarfline.connect.status import Tally
 from swarfline.connect.stock import Stock
+from swarfline.connect.tasks import heed
 from swarfline.grounds import cutting_signals
 from swarfline.plant.model import Plant, Server
 from swarfline.signals import Reading, tool_signal
@@ -35,6 +37,8 @@ LIMIT_S = 20.0
 """Live values wait while history is read: no longer than this."""
 OVERLAP_US = 2_000_000
 """History is read from so long before what was final at the loss; what had arrived is told apart and left out."""
+MOST_TRIES = 2
+"""A server that ends the connection when it is asked for history is asked no more for the same loss."""
 LAG_TRIES, LAG_S = 4, 0.4
 """A server may write its history a little after it tells a value."""
 _AHEAD = timedelta(days=1)
@@ -89,16 +93,26 @@ class Readback:
     async def pasts(self, machines: Sequence[str]) -> dict[str, Past]:
         """What the history told, by machine, where it told enough; a server's faults raise nothing."""
         befores = {m: self._links.before[m] for m in machines if m in self._links.before}
-        if not self._server.history or not befores:
+        if not self._server.history or not befores or self._links.tries >= MOST_TRIES:
             return {}
+        self._links.tries += 1
         try:
             async with asyncio.timeout(LIMIT_S):
                 found = await self._read(befores)
         except NOT_WHOLE as problem:
-            log.info("server %s: no history read back: %s", self._server.id, type(problem).__name__)
-            return {}
+            return self._none(problem)
+        except OSError:
+            raise
+        except Exception as problem:
+            # an answer that cannot be decoded is a history that tells nothing
+            return self._none(problem)
         self._tally.note_read_back(len(found), clock.now_us())
         return found
+
+    def _none(self, problem: Exception) -> dict[str, Past]:
+        heed()
+        log.info("server %s: no history read back: %s", self._server.id, plain(problem, LIMIT_S))
+        return {}
 
     async def _read(self, befores: Mapping[str, Before]) -> dict[str, Past]:
         items = [item for item in self._stock.of(befores) if not item.name.endswith(".version")]

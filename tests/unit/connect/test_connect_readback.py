@@ -268,6 +268,15 @@ async def test_a_server_whose_history_is_of_no_use_leaves_a_gap_each_time(
     async def refused(_: Results) -> Results:
         raise ua.uaerrors.BadServiceUnsupported
 
+    async def hang_up(results: Results) -> Results:
+        proxy.cut()
+        return results
+
+    async def garble(results: Results) -> Results:
+        # a type of value that cannot be decoded as what it says it is
+        results[0].HistoryData = ua.ReadRawModifiedDetails()
+        return results
+
     async def short(results: Results) -> Results:
         return results[1:]
 
@@ -289,7 +298,7 @@ async def test_a_server_whose_history_is_of_no_use_leaves_a_gap_each_time(
         return told
 
     codes = (ua.StatusCodes.BadHistoryOperationUnsupported, ua.StatusCodes.GoodNoData)
-    ways = [for_ever, refused, short, never, begun_late, *map(nothing, codes)]
+    ways = [for_ever, refused, hang_up, garble, short, never, begun_late, *map(nothing, codes)]
     monkeypatch.setattr(HistoryManager, "read_history", other)
     monkeypatch.setattr(readback, "LIMIT_S", 0.5)
     monkeypatch.setattr(readback, "LAG_S", 0.05)
