@@ -5,9 +5,7 @@ other machines' facts are untouched.
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import json
-import random
 import re
 import signal
 import sys
@@ -22,9 +20,9 @@ from asyncua import ua
 from system.processes import Process, Service, free_port
 from system.waiting import until
 from unit.connect.plc import Plc
-from unit.connect.proxy import Proxy
 from unit.connect.watching import STATE_AND_COUNT, Watching, plant_file
 
+from .flipper import Flipper
 from .fuzzed import LYING, PARTS, TOOL, URI
 
 pytestmark = pytest.mark.system
@@ -131,31 +129,6 @@ def assert_shown(service: Service, told: dict[str, Any]) -> None:
         assert "<script>alert" not in page, path
         assert not re.search("[\x00\x1b\u202e\ud800-\udfff]", page), path
     assert set(told["refused"].values()) <= {"its value cannot be decoded"}
-
-
-class Flipper(Proxy):
-    """Changes a byte of what the server says, now and then, while ``flipping``."""
-
-    def __init__(self, port: int, seed: int) -> None:
-        super().__init__(port)
-        self._rng = random.Random(seed)
-        self.flipping = False
-        self.flipped = 0
-
-    async def _pump(self, source: asyncio.StreamReader, sink: asyncio.StreamWriter) -> None:
-        is_from_server = sink.get_extra_info("sockname")[1] == self.port
-        with contextlib.suppress(OSError):
-            while data := await source.read(65_536):
-                sink.write(self._changed(data) if is_from_server and self.flipping else data)
-                await sink.drain()
-        sink.transport.abort()
-
-    def _changed(self, data: bytes) -> bytes:
-        if self._rng.random() < 0.5:
-            return data
-        self.flipped += 1
-        place = self._rng.randrange(len(data))
-        return data[:place] + bytes([data[place] ^ (1 << self._rng.randrange(8))]) + data[place + 1 :]
 
 
 async def test_bytes_changed_on_the_way(free_port: int, monkeypatch: pytest.MonkeyPatch) -> None:
