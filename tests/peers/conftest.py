@@ -6,7 +6,6 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 import pytest
 
@@ -52,13 +51,14 @@ def simulated() -> Iterator[str]:
     process.communicate()
 
 
-@pytest.fixture
-def script(peers: None, tmp_path: Path) -> Iterator[Callable[..., Script]]:
-    """Starts scripts of node-opcua; they end with the test."""
+@pytest.fixture(scope="module")
+def script(peers: None, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., Script]]:
+    """Starts scripts of node-opcua; they end with the tests of the file."""
     started: list[Script] = []
+    folder = tmp_path_factory.mktemp("scripts")
 
     def start(name: str, *words: str) -> Script:
-        started.append(Script(name, *words, errors=tmp_path / f"{len(started)}.err"))
+        started.append(Script(name, *words, errors=folder / f"{len(started)}.err"))
         return started[-1]
 
     yield start
