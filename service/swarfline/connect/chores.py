@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from swarfline import clock
-from swarfline.connect.decode import Decoder
+from swarfline.connect.decode import DEAD, Decoder
 from swarfline.connect.items import Item
 from swarfline.connect.links import Links
 from swarfline.connect.past import Past
@@ -19,7 +19,9 @@ from swarfline.signals import Reading
 RETRY_S = 15.0
 """Refused nodes are asked for again after this, for ever."""
 TOOLS_S = 60.0
-"""Tool lists are read again after this, where nothing tells that they changed."""
+"""After this we look by ourselves for nodes that are gone and read tool lists again."""
+LEAST_LOOK_S = 2.0
+"""Between two looks, however often a server tells that something changed."""
 PERIOD_S = 0.25
 
 
@@ -51,7 +53,7 @@ class Chores:
         self._torn: list[str] = []
         self._since_s = self._loop.time()
         self._retried_s = self._looked_s = self._since_s
-        self.tools_due = False
+        self.tools_due = self.model_changed = False
         self.is_open = False
 
     def filled(self) -> None:
@@ -115,12 +117,21 @@ class Chores:
             await self._stock.set_aside()
             if self._decoder.dead:
                 await self._bury()
-            if now_s - self._retried_s >= RETRY_S:
-                self._retried_s = now_s
-                await self._stock.retry()
-            if self.tools_due or now_s - self._looked_s >= TOOLS_S:
-                self.tools_due, self._looked_s = False, now_s
-                await self._look_at_tools()
+            await self._look_around(now_s)
+
+    async def _look_around(self, now_s: float) -> None:
+        """For nodes that are gone or were missing, and for tools: slowly by ourselves, soon where told to."""
+        since_s = now_s - self._looked_s
+        is_whole = since_s >= TOOLS_S or (self.model_changed and since_s >= LEAST_LOOK_S)
+        if is_whole:
+            self.model_changed = False
+            await self._look_for_dead()
+        if is_whole or now_s - self._retried_s >= RETRY_S:
+            self._retried_s = now_s
+            await self._stock.retry()
+        if is_whole or (self.tools_due and since_s >= LEAST_LOOK_S):
+            self.tools_due, self._looked_s = False, now_s
+            await self._look_at_tools()
 
     async def _read_missing(self, now_s: float) -> None:
         """Some servers send no first value until there is a change: then it is read."""
@@ -160,6 +171,21 @@ class Chores:
         dead = list(self._decoder.dead)
         self._decoder.dead.clear()
         await self._stock.bury(dead)
+
+    async def _look_for_dead(self) -> None:
+        """Nodes that went away: some servers say nothing of it to whoever watches them."""
+        items = list(self._stock.items.values())
+        values = await self._services.read([item.node for item in items]) if items else []
+        now_us = clock.now_us()
+        gone = [
+            (item.handle, value)
+            for item, value in zip(items, values, strict=True)
+            if value.StatusCode.value >> 16 in DEAD
+        ]
+        readings = self._decoder.decode(gone, now_us, self._links.fallback_us(now_us))
+        self._links.values(readings, now_us)
+        if self._decoder.dead:
+            await self._bury()
 
     async def _look_at_tools(self) -> None:
         now_us = clock.now_us()

@@ -9,6 +9,7 @@ from collections.abc import Awaitable, Callable
 
 from asyncua import Client
 
+from swarfline.connect.chunks import bound_chunks
 from swarfline.connect.secure import secure
 from swarfline.connect.tasks import stop
 from swarfline.connect.turns import turn
@@ -32,6 +33,7 @@ def new_client(server: Server, on_lost: Callable[[BaseException], Awaitable[None
     client.product_uri = "urn:swarfline"
     client.set_max_concurrent_requests(_REQUESTS_AT_ONCE)
     client.connection_lost_callback = on_lost
+    bound_chunks(client, server.id)
     return client
 
 

@@ -21,7 +21,7 @@ Special = Callable[[Any, int, int, int], list[Reading]]
 
 OVERFLOW = 0x480
 """InfoType DataValue and Overflow: values were lost in the server's queue before this one."""
-_DEAD = (0x8033, 0x8034)
+DEAD = (0x8033, 0x8034)
 """BadNodeIdInvalid, BadNodeIdUnknown: the node went away."""
 _PLAIN = frozenset({int, float, bool, str, type(None)})
 _GOOD, _UNCERTAIN, _BAD = int(Quality.GOOD), int(Quality.UNCERTAIN), int(Quality.BAD)
@@ -143,7 +143,7 @@ class Decoder:
         if status & OVERFLOW == OVERFLOW:
             self.overflowed.add(machine)
             self._tally.overflows += 1
-        if status >> 16 in _DEAD:
+        if status >> 16 in DEAD:
             self.dead.add(handle)
         severity = status >> 30
         return _BAD if severity >= 2 else _UNCERTAIN if severity == 1 else _GOOD

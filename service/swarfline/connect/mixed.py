@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from swarfline.connect.items import Item
 from swarfline.connect.poll import Poller
@@ -57,6 +57,10 @@ class Mixed:
         unreadable = await self._poller.add(rest)
         self._read -= unreadable.keys()
         return {handle: why for handle, why in refused.items() if handle not in self._read} | unreadable
+
+    async def tell_of_changes(self, changed: Callable[[], None]) -> None:
+        """By the subscription."""
+        await self._subscription.tell_of_changes(changed)
 
     async def remove(self, handles: Sequence[int]) -> None:
         """Watch and read these no longer."""

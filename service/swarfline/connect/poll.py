@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from asyncua import ua
@@ -61,6 +61,9 @@ class Poller:
         self._items.update({item.handle: item for item in items if item.handle not in refused})
         self._tally.read = len(self._items)
         return refused
+
+    async def tell_of_changes(self, changed: Callable[[], None]) -> None:
+        """Reading tells of no events."""
 
     async def remove(self, handles: Sequence[int]) -> None:
         """Read these no longer."""

@@ -9,7 +9,9 @@ from asyncua import ua
 
 _STATUS_WORDS = {
     "BadTooManySessions": "the server has no session left for us; it frees abandoned ones after a while",
-    "BadTooManySubscriptions": "the server has no subscription left for us",
+    "BadTooManySubscriptions": "the server has no subscription left for us; it frees abandoned ones after a while",
+    "BadMaxConnectionsReached": "the server has no connection left for us; it frees abandoned ones after a while",
+    "BadTcpNotEnoughResources": "the server has no connection left for us; it frees abandoned ones after a while",
     "BadUserAccessDenied": "the server refuses this user: are user name, password and rights as on the machine?",
     "BadIdentityTokenRejected": "the server does not accept this user; who may come stands in [servers.security]",
     "BadIdentityTokenInvalid": "the server does not accept this kind of user; see [servers.security]",
@@ -24,6 +26,13 @@ _STATUS_WORDS = {
     "BadServiceUnsupported": 'the server does not offer this service; try access = "read"',
     "BadTcpEndpointUrlInvalid": "the server does not know this endpoint path",
 }
+FULL = (
+    ua.uaerrors.BadTooManySessions,
+    ua.uaerrors.BadTooManySubscriptions,
+    ua.uaerrors.BadMaxConnectionsReached,
+    ua.uaerrors.BadTcpNotEnoughResources,
+)
+"""How a server says that its places are taken, perhaps by a session of ours that broke."""
 _ERRNO_WORDS = {
     errno.ECONNREFUSED: "connection refused: is the server running and the port right?",
     errno.EHOSTUNREACH: "no route to the host: is the address right and the network up?",

@@ -101,6 +101,7 @@ class Session:
         self._chores = Chores(
             self._services, stock, self._decoder, self._links, source, self._open_offset, readback
         )
+        await source.tell_of_changes(self._model_changed)
         await stock.fill()
         self._links.paced(source.interval_s)
         self._chores.filled()
@@ -122,6 +123,9 @@ class Session:
                 return mixed
         await poller.start()
         return poller
+
+    def _model_changed(self) -> None:
+        self._chores.model_changed = True
 
     def _look_again(self) -> None:
         self._chores.tools_due = True

@@ -41,6 +41,9 @@ class Source(Protocol):
     async def add(self, items: Sequence[Item]) -> dict[int, str]:
         """Watch items; the reason for each that was refused, by handle."""
 
+    async def tell_of_changes(self, changed: Callable[[], None]) -> None:
+        """Have ``changed`` called when nodes come or go, where the server tells of that."""
+
     async def remove(self, handles: Sequence[int]) -> None:
         """Watch these no longer."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import math
 from collections.abc import Awaitable, Callable, Coroutine, Sequence
 
@@ -10,6 +11,7 @@ from asyncua import Client, ua
 
 from swarfline import clock
 from swarfline.connect.items import Item
+from swarfline.connect.modelchange import model_changes, tells_of_changes
 from swarfline.connect.numbering import Numbering, Republisher
 from swarfline.connect.reasons import status_words
 from swarfline.connect.services import Services
@@ -70,6 +72,7 @@ class Subscription:
         self._values: list[ua.DataValue] = []
         self._is_torn = False
         self._problem = ""
+        self._changed: Callable[[], None] = _nothing
         self.deadline_s = math.inf
         self.heard_s = asyncio.get_running_loop().time()
         self.interval_s = self.first_values_s = 0.0
@@ -142,6 +145,18 @@ class Subscription:
                 DiscardOldest=True,
             ),
         )
+
+    async def tell_of_changes(self, changed: Callable[[], None]) -> None:
+        """Have ``changed`` called when nodes come or go, where the server tells of that."""
+        request = ua.CreateMonitoredItemsParameters(
+            SubscriptionId=self._id,
+            TimestampsToReturn=ua.TimestampsToReturn.Neither,
+            ItemsToCreate=[model_changes()],
+        )
+        self._changed = changed
+        # many servers have no such events: then the slow look has to do
+        with contextlib.suppress(ua.UaStatusCodeError):
+            await self._client.uaclient.create_monitored_items(request)
 
     async def remove(self, handles: Sequence[int]) -> None:
         """Delete monitored items; those the server no longer has are no matter."""
@@ -217,6 +232,9 @@ class Subscription:
             if isinstance(data, ua.DataChangeNotification):
                 self._handles += [item.ClientHandle for item in data.MonitoredItems]
                 self._values += [item.Value for item in data.MonitoredItems]
+            elif isinstance(data, ua.EventNotificationList):
+                if tells_of_changes(data):
+                    self._changed()
             elif isinstance(data, ua.StatusChangeNotification) and data.Status.is_bad():
                 self._problem = f"the server ended the subscription: {status_words(data.Status.value)}"
 
@@ -226,3 +244,7 @@ class Subscription:
         handles, values, is_torn = self._handles, self._values, self._is_torn
         self._handles, self._values, self._is_torn = [], [], False
         self._receive(handles, values, now_us, is_torn)
+
+
+def _nothing() -> None:
+    """Until someone asks to be told."""

@@ -12,6 +12,8 @@ State = Literal["connecting", "connected", "waiting"]
 
 FIRST_DELAY_S = 1.0
 LONGEST_DELAY_S = 60.0
+FULL_DELAY_S = 10.0
+"""The longest delay where a server has no place for us: it frees that of a session which broke by and by."""
 STEADY_S = 60.0
 """A session that lived this long starts the back-off anew."""
 LATE_S = 1.0
@@ -50,11 +52,11 @@ class Attempts:
         self._ever = True
         self.last_error = ""
 
-    def ended(self, now_us: int, reason: str, chance: float) -> float:
+    def ended(self, now_us: int, reason: str, chance: float, longest_s: float = LONGEST_DELAY_S) -> float:
         """The attempt or the session is over; the seconds to wait. ``chance`` lies in 0–1 (jitter)."""
         if self._connected_us is not None and now_us - self._connected_us >= STEADY_S * 1e6:
             self._failures = 0
-        delay_s = backoff_s(self._failures, chance)
+        delay_s = min(backoff_s(self._failures, chance), longest_s)
         self._failures += 1
         self.state, self.since_us, self.last_error = "waiting", now_us, reason
         self.next_attempt_us = now_us + int(delay_s * 1e6)

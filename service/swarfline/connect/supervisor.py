@@ -12,10 +12,10 @@ from swarfline import clock
 from swarfline.connect.granted import Grant, remarks
 from swarfline.connect.links import NOTHING_BEFORE, Links, Sink
 from swarfline.connect.past import Before
-from swarfline.connect.reasons import Ended, plain
+from swarfline.connect.reasons import FULL, Ended, plain
 from swarfline.connect.session import Session
 from swarfline.connect.status import ServerStatus, Tally
-from swarfline.connect.supervise import Attempts
+from swarfline.connect.supervise import FULL_DELAY_S, LONGEST_DELAY_S, Attempts
 from swarfline.connect.tasks import heed
 from swarfline.plant.model import Plant, Server
 
@@ -58,7 +58,8 @@ class Supervisor:
         was_connected = self._attempts.state == "connected"
         self._links.lost()
         reason = plain(problem, self._server.timeout_s)
-        delay_s = self._attempts.ended(clock.now_us(), reason, random.random())
+        longest_s = FULL_DELAY_S if isinstance(problem, FULL) else LONGEST_DELAY_S
+        delay_s = self._attempts.ended(clock.now_us(), reason, random.random(), longest_s)
         what = "connection lost" if was_connected else "cannot connect"
         log.warning(
             "server %s (%s): %s: %s; next attempt in %.1f s",

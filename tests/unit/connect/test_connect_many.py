@@ -10,7 +10,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 import pytest
 from asyncua import ua
 
-from swarfline.connect import turns
+from swarfline.connect import chunks, turns
 
 from .plc import Plc
 from .watching import STATE_AND_COUNT, Watching, plant_file
@@ -38,6 +38,22 @@ async def talks_nonsense(_reader: asyncio.StreamReader, writer: asyncio.StreamWr
     while True:
         writer.write(os.urandom(65_536))
         await writer.drain()
+
+
+class Endless:
+    """One chunk of nearly 4 GB, as fast as it is taken; ``sent``: bytes by connection."""
+
+    def __init__(self) -> None:
+        self.sent: list[int] = []
+
+    async def __call__(self, _reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        number = len(self.sent)
+        self.sent.append(0)
+        writer.write(b"MSGF\xf0\xff\xff\xff")
+        while True:
+            writer.write(bytes(65_536))
+            await writer.drain()
+            self.sent[number] += 65_536
 
 
 @contextlib.asynccontextmanager
@@ -70,6 +86,33 @@ async def test_servers_that_hang_keep_no_other_from_connecting(free_port: int) -
         await asyncio.sleep(0.1)
         good = await all_of_them.enter_async_context(Watching(plant_file(plc.url, ONE)))
         await good.until_link("back", limit_s=slow_s / 2)
+
+
+async def test_odd_servers_cost_the_others_nothing(free_port: int) -> None:
+    endless = Endless()
+    async with contextlib.AsyncExitStack() as all_of_them:
+        plc = await all_of_them.enter_async_context(Plc(free_port))
+        await plc.machine("N1", State=3, Count=ua.Variant(0, UINT32))
+        good = await all_of_them.enter_async_context(Watching(plant_file(plc.url, ONE)))
+        await good.until_link("back")
+        odd = []
+        for talk in (says_nothing, drips, talks_nonsense, endless):
+            url = await all_of_them.enter_async_context(odd_server(talk))
+            for _ in range(12):
+                odd.append(await all_of_them.enter_async_context(Watching(plant_file(url, ONE, timeout_s=1.0))))
+        count = 0
+        while not all(watching.supervisor.status.attempts > 1 for watching in odd):
+            count += 1
+            await plc.write("N1/Count", ua.Variant(count, UINT32))
+            await asyncio.sleep(0.02)
+        await good.until(lambda: good.values("part_count")[-1] == count)
+        for watching in odd:
+            assert (watching.got, watching.supervisor.status.last_error == "") == ([], False)
+        status = good.supervisor.status
+    assert good.values("part_count") == list(range(count + 1))
+    assert (good.links("lost"), status.reconnects, status.overflows) == ([], 0, 0)
+    # what lies in the buffers of the sockets comes on top
+    assert max(endless.sent) < 20 * chunks.LARGEST_CHUNK
 
 
 async def test_a_turn_is_passed_on_once(monkeypatch: pytest.MonkeyPatch) -> None:
