@@ -16,6 +16,7 @@ from system.truth import Truth
 from system.waiting import until
 from system.works import START_US
 
+from .clocks import Clock, Clocks
 from .log import Log, Word
 from .trials import BESIDE, TRIALS, Trial
 from .works import APPROVED, OTHER, Line, Works, pair
@@ -86,6 +87,9 @@ class Ordeal:
     """Reasons by machine and signal while half of the nodes were there."""
     certificates: tuple[Path, ...]
     """Files of the one approved and of the other."""
+    clocks: dict[str, Clock]
+    steady: tuple[Told, Truth]
+    """Of the server beside those whose clock was set."""
 
 
 class Run:
@@ -93,6 +97,7 @@ class Run:
 
     def __init__(self, folder: Path) -> None:
         self.works = Works(folder)
+        self.lines: dict[str, Line] = {}
 
     def whole(self) -> Ordeal:
         """Everything."""
@@ -114,19 +119,20 @@ class Run:
         works, timeline = self.works, Timeline(START_US, real_us() + int(LEAD_S * 1e6), SPEED)
         shared = works.plc("shared", list(SHARED.values()), timeline)
         for name, machine in SHARED.items():
-            works.line(name, machine, shared)
+            self.lines[name] = works.line(name, machine, shared)
         shared.start()
         for name, machine in OWN.items():
             plc = works.plc(name, [machine], timeline)
-            works.line(name, machine, plc, POLICY.get(name, "None"))
+            self.lines[name] = works.line(name, machine, plc, POLICY.get(name, "None"))
             plc.start(FIRST.get(name, "none").format(pair=pair(works.folder, APPROVED)))
+        self._clocks = Clocks(works)
         for line in self._lines:
             line.plc.process.ready()
-        self._service: Service = works.service("service", list(works.lines.values()), "server")
+        self._service: Service = works.service("service", self._lines, "server")
 
     @property
     def _lines(self) -> list[Line]:
-        return list(self.works.lines.values())
+        return list(self.lines.values())
 
     def _wait_connected(self, log: Log) -> None:
         until("every server connected", lambda: all(log.of(line.name, 0, "connected") for line in self._lines))
@@ -162,10 +168,11 @@ class Run:
         return int(now["at_us"]) if now["linked"] else 0
 
     def _trials(self, log: Log) -> dict[str, Course]:
+        self._clocks.step()
         courses: dict[str, Course] = {}
         agenda: list[tuple[float, int, Callable[[], None]]] = []
         for number, trial in enumerate(TRIALS):
-            line = self.works.lines[trial.name]
+            line = self.lines[trial.name]
             course = courses[trial.name] = Course(trial, line, self._seen_us(line))
             course.begun_us = real_us()
             trial.begin(self.works.network, line)
@@ -186,7 +193,7 @@ class Run:
     def _now_whole(self) -> None:
         """By now the restarted server with half of its nodes is in sight; from here on it has the others too."""
         self.refused = until("refused nodes", lambda: self._server("half")["refused"])
-        self.works.lines["half"].plc.process.send(signal.SIGUSR1)
+        self.lines["half"].plc.process.send(signal.SIGUSR1)
 
     def _server(self, name: str) -> dict[str, dict[str, str]]:
         (row,) = [row for row in self._service.api.rows("/servers") if row["server"] == name]
@@ -194,7 +201,8 @@ class Run:
 
     def _look(self, courses: Iterable[Course], log: Log) -> bool:
         """Take down which losses were found and which machines are in sight again; whether all are."""
-        waits = False
+        self._clocks.look()
+        waits = any(clock.found_us is None for clock in self._clocks.clocks.values())
         for course in courses:
             name = course.line.name
             if course.found is None:
@@ -221,4 +229,15 @@ class Run:
         truth = {line.name: line.truth for line in lines}
         certificates = tuple(self.works.folder / f"{which}.der" for which in (APPROVED, OTHER))
         words = [word for line in lines for word in log.of(line.name) if word.at_us < ended_us]
-        return Ordeal(courses, told, truth, frozen, words, self._service.text, self.refused, certificates)
+        return Ordeal(
+            courses,
+            told,
+            truth,
+            frozen,
+            words,
+            self._service.text + self._clocks.log,
+            self.refused,
+            certificates,
+            self._clocks.clocks,
+            self._clocks.end(),
+        )
