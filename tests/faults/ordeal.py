@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import heapq
 import signal
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,7 +26,7 @@ SERVICE_FROZEN_S = 10.0
 CYCLES_AFTER = 1
 HALF_S = 15.0
 """So long only half of the nodes are there."""
-LOOK_S = 0.2
+LONGEST_S = 120.0
 SHARED = {"cut": "N1", "hole": "N2", "half_hole": "N3", "drip": "N4", "lag": "S1", BESIDE: "S2"}
 """Lines whose trouble is in the network: one simulator serves them all."""
 OWN = {"frozen": "N1", "killed": "N1", "renamed": "N4", "sessions": "S1", "half": "S2", "certificate": "N2"}
@@ -98,6 +97,7 @@ class Run:
     def __init__(self, folder: Path) -> None:
         self.works = Works(folder)
         self.lines: dict[str, Line] = {}
+        self.refused: dict[str, str] = {}
 
     def whole(self) -> Ordeal:
         """Everything."""
@@ -169,31 +169,44 @@ class Run:
 
     def _trials(self, log: Log) -> dict[str, Course]:
         self._clocks.step()
-        courses: dict[str, Course] = {}
-        agenda: list[tuple[float, int, Callable[[], None]]] = []
-        for number, trial in enumerate(TRIALS):
-            line = self.lines[trial.name]
-            course = courses[trial.name] = Course(trial, line, self._seen_us(line))
-            course.begun_us = real_us()
-            trial.begin(self.works.network, line)
-            course.dark_us = real_us()
-            due_s = time.monotonic() + trial.lasts_s
-            heapq.heappush(agenda, (due_s, number, lambda t=trial, at=line: t.heal(self.works.network, at)))
-        heapq.heappush(agenda, (time.monotonic() + HALF_S, len(TRIALS), self._now_whole))
-        while agenda:
-            due_s, _, act = heapq.heappop(agenda)
-            while time.monotonic() < due_s:
-                self._look(courses.values(), log)
-                time.sleep(LOOK_S)
-            act()
+        courses = {trial.name: self._begin(trial) for trial in TRIALS}
+        pending = list(courses.values())
+        half_s = time.monotonic() + HALF_S
+
+        def go_on() -> bool:
+            self._look(courses.values(), log)
+            for course in [course for course in pending if self._is_due(course, log)]:
+                course.trial.heal(self.works.network, course.line)
+                pending.remove(course)
+            if not self.refused and time.monotonic() > half_s:
+                self._make_whole(courses["half"], log)
+            return not pending and bool(self.refused)
+
+        until("the end of each fault", go_on, LONGEST_S)
         until("every server connected", lambda: self._look(courses.values(), log))
         until("every node", lambda: not self._server("half")["refused"])
         return courses
 
-    def _now_whole(self) -> None:
-        """By now the restarted server with half of its nodes is in sight; from here on it has the others too."""
-        self.refused = until("refused nodes", lambda: self._server("half")["refused"])
-        self.lines["half"].plc.process.send(signal.SIGUSR1)
+    def _begin(self, trial: Trial) -> Course:
+        line = self.lines[trial.name]
+        course = Course(trial, line, self._seen_us(line))
+        course.begun_us = real_us()
+        trial.begin(self.works.network, line)
+        course.dark_us = real_us()
+        return course
+
+    def _is_due(self, course: Course, log: Log) -> bool:
+        """It has lasted long enough, and if it is to be told in words, these have been said twice."""
+        words = [w for w in log.of(course.line.name, course.begun_us) if course.trial.words in w.reason]
+        is_told = not course.trial.words or len(words) > 1
+        return is_told and real_us() - course.begun_us >= course.trial.lasts_s * 1e6
+
+    def _make_whole(self, course: Course, log: Log) -> None:
+        """Once the restarted server with half of its nodes is connected, it has the others too."""
+        refused = self._server("half")["refused"]
+        if course.found is not None and log.of("half", course.found.at_us, "connected") and refused:
+            self.refused = refused
+            self.lines["half"].plc.process.send(signal.SIGUSR1)
 
     def _server(self, name: str) -> dict[str, dict[str, str]]:
         (row,) = [row for row in self._service.api.rows("/servers") if row["server"] == name]

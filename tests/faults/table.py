@@ -113,8 +113,20 @@ def _is_time(value: Any) -> bool:
 
 
 def untrue(told: Told, truth: Truth) -> list[tuple[Any, Any]]:
-    """Conditions that are told otherwise than they were, or at other times; all but the first and the last."""
+    """Conditions and steps of cycles that are told otherwise than they were, or at other times."""
     (span,) = told.observed
+    known, real = told.account(span), true_account(truth, told.machine, span)
+    pairs = list(zip(known.steps, real.steps, strict=True))
+    return _other_conditions(told, truth, span) + [pair for pair in pairs if not _near(*pair)]
+
+
+def _near(one: Sequence[float], two: Sequence[float]) -> bool:
+    """Whether seconds by step are the same but for small differences."""
+    return all(abs(a - b) <= TOLERANCE_US / 1e6 for a, b in zip(one, two, strict=True))
+
+
+def _other_conditions(told: Told, truth: Truth, span: Span) -> list[tuple[Any, Any]]:
+    """All but the first and the last, which are cut."""
     known = told.account(span).conditions[1:-1]
     real = [
         one for one in true_account(truth, told.machine, span).conditions if any(_overlap(one, k) for k in known)
