@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import heapq
 import signal
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from system.truth import Truth
 from system.waiting import until
 from system.works import START_US
 
+from .clocks import Clock, Clocks
 from .log import Log, Word
 from .trials import BESIDE, TRIALS, Trial
 from .works import APPROVED, OTHER, Line, Works, pair
@@ -26,7 +26,7 @@ SERVICE_FROZEN_S = 10.0
 CYCLES_AFTER = 1
 HALF_S = 15.0
 """So long only half of the nodes are there."""
-LOOK_S = 0.2
+LONGEST_S = 120.0
 SHARED = {"cut": "N1", "hole": "N2", "half_hole": "N3", "drip": "N4", "lag": "S1", BESIDE: "S2"}
 """Lines whose trouble is in the network: one simulator serves them all."""
 OWN = {"frozen": "N1", "killed": "N1", "renamed": "N4", "sessions": "S1", "half": "S2", "certificate": "N2"}
@@ -86,6 +86,9 @@ class Ordeal:
     """Reasons by machine and signal while half of the nodes were there."""
     certificates: tuple[Path, ...]
     """Files of the one approved and of the other."""
+    clocks: dict[str, Clock]
+    steady: tuple[Told, Truth]
+    """Of the server beside those whose clock was set."""
 
 
 class Run:
@@ -93,6 +96,8 @@ class Run:
 
     def __init__(self, folder: Path) -> None:
         self.works = Works(folder)
+        self.lines: dict[str, Line] = {}
+        self.refused: dict[str, str] = {}
 
     def whole(self) -> Ordeal:
         """Everything."""
@@ -114,19 +119,20 @@ class Run:
         works, timeline = self.works, Timeline(START_US, real_us() + int(LEAD_S * 1e6), SPEED)
         shared = works.plc("shared", list(SHARED.values()), timeline)
         for name, machine in SHARED.items():
-            works.line(name, machine, shared)
+            self.lines[name] = works.line(name, machine, shared)
         shared.start()
         for name, machine in OWN.items():
             plc = works.plc(name, [machine], timeline)
-            works.line(name, machine, plc, POLICY.get(name, "None"))
+            self.lines[name] = works.line(name, machine, plc, POLICY.get(name, "None"))
             plc.start(FIRST.get(name, "none").format(pair=pair(works.folder, APPROVED)))
+        self._clocks = Clocks(works)
         for line in self._lines:
             line.plc.process.ready()
-        self._service: Service = works.service("service", list(works.lines.values()), "server")
+        self._service: Service = works.service("service", self._lines, "server")
 
     @property
     def _lines(self) -> list[Line]:
-        return list(self.works.lines.values())
+        return list(self.lines.values())
 
     def _wait_connected(self, log: Log) -> None:
         until("every server connected", lambda: all(log.of(line.name, 0, "connected") for line in self._lines))
@@ -162,31 +168,45 @@ class Run:
         return int(now["at_us"]) if now["linked"] else 0
 
     def _trials(self, log: Log) -> dict[str, Course]:
-        courses: dict[str, Course] = {}
-        agenda: list[tuple[float, int, Callable[[], None]]] = []
-        for number, trial in enumerate(TRIALS):
-            line = self.works.lines[trial.name]
-            course = courses[trial.name] = Course(trial, line, self._seen_us(line))
-            course.begun_us = real_us()
-            trial.begin(self.works.network, line)
-            course.dark_us = real_us()
-            due_s = time.monotonic() + trial.lasts_s
-            heapq.heappush(agenda, (due_s, number, lambda t=trial, at=line: t.heal(self.works.network, at)))
-        heapq.heappush(agenda, (time.monotonic() + HALF_S, len(TRIALS), self._now_whole))
-        while agenda:
-            due_s, _, act = heapq.heappop(agenda)
-            while time.monotonic() < due_s:
-                self._look(courses.values(), log)
-                time.sleep(LOOK_S)
-            act()
+        self._clocks.step()
+        courses = {trial.name: self._begin(trial) for trial in TRIALS}
+        pending = list(courses.values())
+        half_s = time.monotonic() + HALF_S
+
+        def go_on() -> bool:
+            self._look(courses.values(), log)
+            for course in [course for course in pending if self._is_due(course, log)]:
+                course.trial.heal(self.works.network, course.line)
+                pending.remove(course)
+            if not self.refused and time.monotonic() > half_s:
+                self._make_whole(courses["half"], log)
+            return not pending and bool(self.refused)
+
+        until("the end of each fault", go_on, LONGEST_S)
         until("every server connected", lambda: self._look(courses.values(), log))
         until("every node", lambda: not self._server("half")["refused"])
         return courses
 
-    def _now_whole(self) -> None:
-        """By now the restarted server with half of its nodes is in sight; from here on it has the others too."""
-        self.refused = until("refused nodes", lambda: self._server("half")["refused"])
-        self.works.lines["half"].plc.process.send(signal.SIGUSR1)
+    def _begin(self, trial: Trial) -> Course:
+        line = self.lines[trial.name]
+        course = Course(trial, line, self._seen_us(line))
+        course.begun_us = real_us()
+        trial.begin(self.works.network, line)
+        course.dark_us = real_us()
+        return course
+
+    def _is_due(self, course: Course, log: Log) -> bool:
+        """It has lasted long enough, and if it is to be told in words, these have been said twice."""
+        words = [w for w in log.of(course.line.name, course.begun_us) if course.trial.words in w.reason]
+        is_told = not course.trial.words or len(words) > 1
+        return is_told and real_us() - course.begun_us >= course.trial.lasts_s * 1e6
+
+    def _make_whole(self, course: Course, log: Log) -> None:
+        """Once the restarted server with half of its nodes is connected, it has the others too."""
+        refused = self._server("half")["refused"]
+        if course.found is not None and log.of("half", course.found.at_us, "connected") and refused:
+            self.refused = refused
+            self.lines["half"].plc.process.send(signal.SIGUSR1)
 
     def _server(self, name: str) -> dict[str, dict[str, str]]:
         (row,) = [row for row in self._service.api.rows("/servers") if row["server"] == name]
@@ -194,7 +214,8 @@ class Run:
 
     def _look(self, courses: Iterable[Course], log: Log) -> bool:
         """Take down which losses were found and which machines are in sight again; whether all are."""
-        waits = False
+        self._clocks.look()
+        waits = any(clock.found_us is None for clock in self._clocks.clocks.values())
         for course in courses:
             name = course.line.name
             if course.found is None:
@@ -221,4 +242,15 @@ class Run:
         truth = {line.name: line.truth for line in lines}
         certificates = tuple(self.works.folder / f"{which}.der" for which in (APPROVED, OTHER))
         words = [word for line in lines for word in log.of(line.name) if word.at_us < ended_us]
-        return Ordeal(courses, told, truth, frozen, words, self._service.text, self.refused, certificates)
+        return Ordeal(
+            courses,
+            told,
+            truth,
+            frozen,
+            words,
+            self._service.text + self._clocks.log,
+            self.refused,
+            certificates,
+            self._clocks.clocks,
+            self._clocks.end(),
+        )

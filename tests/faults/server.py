@@ -88,7 +88,8 @@ def half(_: str) -> None:
 
 
 def clock(seconds: str) -> None:
-    """From the signal on the server's clock is off, in every stamp that it gives."""
+    """From the signal on the server's clock is off, in every stamp that it gives. Its machine never stops."""
+    sys.argv.append("--calm")
     switch = Switch()
     step = timedelta(seconds=float(seconds))
     moment = swarfline_sim.display.moment

@@ -17,6 +17,8 @@ HEAD = ("fault", "detected after", "gap recorded", "counted twice", "lost", "oth
 
 EXACT = ("cycles", "steps", "tools", "conditions", "parts", "lives", "alarms")
 """What is told to the microsecond; energies are sums of floating numbers."""
+TOLERANCE_US = 700_000
+"""Where clocks are measured: what a publishing interval and a busy machine may shift."""
 
 
 @dataclass(frozen=True)
@@ -43,15 +45,25 @@ def rows(ordeal: Ordeal) -> list[Row]:
     found = [_row(ordeal, BESIDE, f"service frozen (SIGSTOP), {SERVICE_FROZEN_S:.0f} s", None, ordeal.frozen)]
     for name, course in ordeal.courses.items():
         found.append(_row(ordeal, name, course.trial.title, course.found_after_s, course.plant_span))
+    beside_clocks = "untouched" if not untrue(*ordeal.steady) else "told wrong"
+    for clock in ordeal.clocks.values():
+        assert clock.told is not None and clock.truth is not None
+        twice = counted_twice(clock.told, clock.truth)
+        missing = lost(clock.told, clock.truth, TOLERANCE_US)
+        gap = _gap_s(clock.told, 1)
+        found.append(Row(clock.title, clock.found_after_s, gap, twice, missing, beside_clocks))
     return found
+
+
+def _gap_s(told: Told, speed: int) -> float | None:
+    gaps_us = [gap["end_us"] - gap["start_us"] for gap in told.gaps]
+    return sum(gaps_us) / speed / 1e6 if gaps_us else None
 
 
 def _row(ordeal: Ordeal, name: str, title: str, found_after_s: float | None, span: Span) -> Row:
     told, truth = ordeal.told[name], ordeal.truth[name]
-    gaps_us = [gap["end_us"] - gap["start_us"] for gap in told.gaps]
-    gap_s = sum(gaps_us) / SPEED / 1e6 if gaps_us else None
     other = beside(ordeal.told[BESIDE], ordeal.truth[BESIDE], span)
-    return Row(title, found_after_s, gap_s, counted_twice(told, truth), lost(told, truth), other)
+    return Row(title, found_after_s, _gap_s(told, SPEED), counted_twice(told, truth), lost(told, truth), other)
 
 
 def beside(told: Told, truth: Truth, span: Span) -> str:
@@ -72,18 +84,60 @@ def counted_twice(told: Told, truth: Truth) -> int:
     return max(0, counted - made) + len(counts) - len(set(counts)) + overlaps
 
 
-def lost(told: Told, truth: Truth) -> int:
+def lost(told: Told, truth: Truth, tolerance_us: int = 0) -> int:
     """Parts too few, and facts of the times in sight that are not told."""
     made, counted = parts(told, truth)
-    return max(0, made - counted) + sum(_missing(told, truth, span) for span in told.observed)
+    missing = sum(_missing(told, truth, span, tolerance_us) for span in told.observed)
+    return max(0, made - counted) + missing
 
 
-def _missing(told: Told, truth: Truth, span: Span) -> int:
-    account, true = told.account(span), true_account(truth, told.machine, span)
+def _missing(told: Told, truth: Truth, span: Span, tolerance_us: int) -> int:
+    inner = Span(span.start_us + tolerance_us, span.end_us - tolerance_us)
+    account, true = told.account(span), true_account(truth, told.machine, inner)
     pairs: Sequence[tuple[list[tuple[Any, ...]], list[tuple[Any, ...]]]] = (
         (account.cycles, true.cycles), (account.lives, true.lives), (account.alarms, true.alarms),
     )  # fmt: skip
-    return sum(one not in known for known, real in pairs for one in real)
+    return sum(not any(_same(one, two, tolerance_us) for two in known) for known, real in pairs for one in real)
+
+
+def _same(one: Sequence[Any], two: Sequence[Any], tolerance_us: int) -> bool:
+    """Whether two tuples are the same but for small differences of times."""
+    return all(
+        a == b or (_is_time(a) and _is_time(b) and abs(a - b) <= tolerance_us)
+        for a, b in zip(one, two, strict=True)
+    )
+
+
+def _is_time(value: Any) -> bool:
+    return isinstance(value, int) and value > 1_000_000_000_000_000
+
+
+def untrue(told: Told, truth: Truth) -> list[tuple[Any, Any]]:
+    """Conditions and steps of cycles that are told otherwise than they were, or at other times."""
+    (span,) = told.observed
+    known, real = told.account(span), true_account(truth, told.machine, span)
+    pairs = list(zip(known.steps, real.steps, strict=True))
+    return _other_conditions(told, truth, span) + [pair for pair in pairs if not _near(*pair)]
+
+
+def _near(one: Sequence[float], two: Sequence[float]) -> bool:
+    """Whether seconds by step are the same but for small differences."""
+    return all(abs(a - b) <= TOLERANCE_US / 1e6 for a, b in zip(one, two, strict=True))
+
+
+def _other_conditions(told: Told, truth: Truth, span: Span) -> list[tuple[Any, Any]]:
+    """All but the first and the last, which are cut."""
+    known = told.account(span).conditions[1:-1]
+    real = [
+        one for one in true_account(truth, told.machine, span).conditions if any(_overlap(one, k) for k in known)
+    ]
+    if len(known) != len(real):
+        return [(known, real)]
+    return [(k, r) for k, r in zip(known, real, strict=True) if not _same(k, r, TOLERANCE_US)]
+
+
+def _overlap(one: Sequence[Any], two: Sequence[Any]) -> bool:
+    return min(one[1], two[1]) - max(one[0], two[0]) > TOLERANCE_US
 
 
 def parts(told: Told, truth: Truth) -> tuple[int, int]:

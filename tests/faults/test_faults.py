@@ -17,9 +17,10 @@ from system.outages import (
     assert_true_but_for_gaps,
 )
 
+from .clocks import STEPS_S
 from .ordeal import Ordeal
-from .table import beside, counted_twice, lost
-from .trials import BESIDE, TRIALS, Trial
+from .table import TOLERANCE_US, beside, counted_twice, lost, untrue
+from .trials import BESIDE, HALF_OPEN_S, TRIALS, Trial
 
 pytestmark = pytest.mark.system
 
@@ -99,6 +100,29 @@ def test_a_changed_certificate_is_refused_with_both_fingerprints(ordeal: Ordeal)
     (refused, *_) = [w.reason for w in ordeal.words if w.server == "certificate" and "certificate" in w.reason]
     shown = [hashlib.sha256(der.read_bytes()).hexdigest() for der in ordeal.certificates]
     assert all(fingerprint in refused for fingerprint in shown)
+
+
+@pytest.mark.parametrize("name", STEPS_S)
+def test_a_clock_that_is_set_loses_nothing(ordeal: Ordeal, name: str) -> None:
+    clock = ordeal.clocks[name]
+    assert clock.told is not None
+    assert clock.truth is not None
+    assert clock.found_after_s is not None
+    assert clock.found_after_s <= HALF_OPEN_S + LOADED_S
+    assert clock.told.gaps == []
+    assert_tiled(clock.told)
+    assert_nothing_twice(clock.told)
+    assert counted_twice(clock.told, clock.truth) == 0
+    assert lost(clock.told, clock.truth, TOLERANCE_US) == 0
+    assert untrue(clock.told, clock.truth) == []
+    assert len(clock.told.account(clock.told.observed[0]).cycles) > 1
+
+
+def test_the_server_beside_those_clocks_is_untouched(ordeal: Ordeal) -> None:
+    told, truth = ordeal.steady
+    assert told.gaps == []
+    assert untrue(told, truth) == []
+    assert lost(told, truth, TOLERANCE_US) == 0
 
 
 def test_nothing_goes_wrong_in_the_service_itself(ordeal: Ordeal) -> None:

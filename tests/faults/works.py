@@ -106,7 +106,9 @@ class _TruthOf(Truth):
         self._machine = machine
 
     def of(self, machine: str, kind: str) -> list[Record]:
-        return super().of(self._machine, kind)
+        records = super().of(self._machine, kind)
+        # a tool taken out before its first use shows in no value: its life was zero, and so is the next one's
+        return [r for r in records if r.get("achieved") != 0] if kind == "tool_life" else records
 
 
 @dataclass(frozen=True)
@@ -167,7 +169,6 @@ class Works:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.network = Network()
-        self.lines: dict[str, Line] = {}
         self._plcs: list[Plc] = []
         self._services: list[Process] = []
 
@@ -179,8 +180,7 @@ class Works:
 
     def line(self, name: str, machine: str, plc: Plc, policy: str = "None") -> Line:
         """A line to be."""
-        self.lines[name] = Line(name, machine, plc, self.network.proxy(plc.port), policy)
-        return self.lines[name]
+        return Line(name, machine, plc, self.network.proxy(plc.port), policy)
 
     def service(self, name: str, lines: Sequence[Line], clock: str) -> Service:
         """The service over these lines, whose servers run; certificates that they show are approved."""

@@ -23,6 +23,7 @@ from swarfline.connect.reasons import Ended
 from swarfline.connect.services import Services
 from swarfline.connect.source import Source
 from swarfline.connect.status import Tally
+from swarfline.connect.steps import Steps
 from swarfline.connect.stock import Stock
 from swarfline.connect.subscribe import NO_SUBSCRIPTIONS, Subscription
 from swarfline.connect.supervise import ClockOffset, Signs, probe_period_s, verdict
@@ -59,6 +60,7 @@ class Session:
         self._decoder: Decoder
         self._source: Source | None = None
         self._chores: Chores
+        self._steps = Steps(self._offset, self._probe, links.values, self._tell_offset)
         self._tasks: list[asyncio.Task[None]] = []
 
     async def _on_lost(self, _problem: BaseException) -> None:
@@ -104,6 +106,8 @@ class Session:
         await source.tell_of_changes(self._model_changed)
         await stock.fill()
         self._links.paced(source.interval_s)
+        if self._server.clock == "ours":
+            self._steps.paced(source.interval_s)
         self._chores.filled()
         self._on_connected()
 
@@ -130,6 +134,9 @@ class Session:
     def _look_again(self) -> None:
         self._chores.tools_due = True
 
+    def _tell_offset(self, offset_us: int) -> None:
+        self._links.offset(offset_us, clock.now_us())
+
     def _open_offset(self) -> int | None:
         return self._offset.news(force=True)
 
@@ -139,20 +146,27 @@ class Session:
         readings = decoder.decode(zip(handles, values, strict=True), now_us, links.fallback_us(now_us))
         self._tally.changes += len(handles)
         self._tally.pace.add(len(handles), now_us)
+        if gap or decoder.overflowed:
+            # a loss comes after what was received before it
+            self._steps.let_go()
         if gap:
             self._tally.sequence_gaps += 1
             self._chores.torn(links.machines, good_us, good_source_us)
         elif decoder.overflowed:
             self._chores.torn([m for m in links.machines if m in decoder.overflowed], good_us, good_source_us)
         decoder.overflowed.clear()
-        links.values(readings, now_us)
+        if self._chores.is_open:
+            self._steps.take(readings, now_us)
+        else:
+            links.values(readings, now_us)
         self._published_us = now_us
         self._chores.arrived(handles)
         if links.full:
             self._wake.set()
 
     async def _watch(self) -> None:
-        self._tasks = [asyncio.create_task(self._probe_on()), asyncio.create_task(self._chores.run())]
+        beside = (self._probe_on(), self._chores.run(), self._steps.run())
+        self._tasks = [asyncio.create_task(work) for work in beside]
         looked_s = self._loop.time()
         while True:
             with contextlib.suppress(TimeoutError):
@@ -161,7 +175,7 @@ class Session:
             heed()
             self._wake.clear()
             looked_s = self._look(looked_s)
-            if self._chores.is_open:
+            if self._chores.is_open and not self._steps.is_holding:
                 self._links.alive(clock.now_us())
 
     def _look(self, looked_s: float) -> float:
@@ -200,9 +214,8 @@ class Session:
         while True:
             await asyncio.sleep(probe_period_s(self._server.keepalive_s))
             await self._probe()
-            news = self._offset.news() if self._chores.is_open else None
-            if news is not None:
-                self._links.offset(news, clock.now_us())
+            if self._chores.is_open:
+                self._steps.measured()
 
     async def _probe(self) -> None:
         probe = await self._services.probe()
@@ -216,6 +229,7 @@ class Session:
 
     async def _close(self, orderly: bool) -> None:
         await stop(self._tasks)
+        self._steps.let_go()
         if self._source is not None:
             await self._source.close()
         await leave(self._client, orderly)

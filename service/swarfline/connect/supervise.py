@@ -113,7 +113,8 @@ class ClockOffset:
 
     def __init__(self) -> None:
         self._samples: list[tuple[int, int]] = []
-        self._told_us: int | None = None
+        self.told_us: int | None = None
+        """As last told by ``news``."""
 
     def add(self, sent_us: int, got_us: int, current_us: int | None, header_us: int | None) -> None:
         """One sample: our times around the request; the server's CurrentTime and its response's own time.
@@ -144,7 +145,7 @@ class ClockOffset:
         offset = self.offset_us
         if offset is None:
             return None
-        if not force and self._told_us is not None and abs(offset - self._told_us) <= OFFSET_STEP_US:
+        if not force and self.told_us is not None and abs(offset - self.told_us) <= OFFSET_STEP_US:
             return None
-        self._told_us = offset
+        self.told_us = offset
         return offset
