@@ -37,7 +37,7 @@ async def survey(
     ``plant_path`` is where the plant file is to be; what was approved of secured servers is kept beside it.
     """
     seen = await explore(server, plant_path, bounds, watch_s, progress)
-    seen.machines += [one for folder in folders(seen) for one in apart(folder)]
+    seen.machines += folders(seen)
     for machine in seen.machines:
         complete(machine, seen.courses, propose)
     agree(seen.machines)
@@ -107,25 +107,23 @@ def folders(seen: Surveyed) -> list[FoundMachine]:
         above = [variable.path[:n] for n in range(1, len(variable.path))]
         together[next((path for path in above if path in together), variable.path[:-1])].append(variable)
     found = [
-        FoundMachine(path[-1][1], "folder", f"{len(some)} variables stand together", "", path, others=some)
+        machine
         for path, some in together.items()
         if path and len(some) >= LEAST_TOGETHER
+        for machine in _apart(path, some)
     ]
     taken = {v.node for machine in found for v in machine.others}
     seen.loose = [v for v in seen.loose if v.node not in taken]
     return found
 
 
-def apart(folder: FoundMachine) -> list[FoundMachine]:
-    """The machines of a folder whose names begin with one prefix for each; else the folder itself."""
-    groups = [group for group in ranking.group_machines(folder.others) if group.name]
-    return [
-        FoundMachine(
-            group.name, "folder", f"{len(group.variables)} variables in {folder.name!r} begin with {group.name!r}",
-            "", folder.path, others=list(group.variables),
-        )
-        for group in groups
-    ] or [folder]  # fmt: skip
+def _apart(path: tuple[tuple[str, str], ...], some: Sequence[Variable]) -> Iterator[FoundMachine]:
+    """The machines of a folder, told apart by what their names begin with; else one."""
+    for group in ranking.group_machines(some):
+        reason = f"{len(group.variables)} variables stand together"
+        if group.name:
+            reason = f"{len(group.variables)} variables in {path[-1][1]!r} begin with {group.name!r}"
+        yield FoundMachine(group.name or path[-1][1], "folder", reason, "", path, others=list(group.variables))
 
 
 def signals_of(machine: FoundMachine) -> list[str]:

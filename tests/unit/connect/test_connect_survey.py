@@ -251,10 +251,12 @@ async def test_machines_in_one_folder_are_told_apart_and_agree_on_codes(free_por
             await plc.variable("Data", f"{prefix}_MachineState", ua.Variant(state, ua.VariantType.UInt16))
             await plc.variable("Data", f"{prefix}_PartCounter", ua.Variant(5, ua.VariantType.UInt16))
             await plc.variable("Data", f"{prefix}_Program", "O1")
+            await plc.variable("Data", "Humidity", 40.0) if prefix == "M1" else None
             for pots in ("ToolLifeUsed", "ToolLifeLimit"):
                 await plc.variable("Data", f"{prefix}_{pots}", [1.0, 2.0])
         found = await look(plc.url)
     assert [(m.name, m.kind) for m in found.machines] == [("M1", "folder"), ("M2", "folder")]
+    assert [v.name for v in found.loose if v.name == "Humidity"] == ["Humidity"]
     for machine in found.machines:
         proposals = by_signal(machine)
         assert {"state", "part_count", "program", "tools[1].used", "tools[2].limit"} <= set(proposals)
