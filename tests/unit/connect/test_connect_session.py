@@ -14,6 +14,8 @@ from asyncua.common.utils import ServiceError
 
 from swarfline.connect import chores
 from swarfline.connect.stamps import stamp_us
+from swarfline.interpret.order import Order
+from swarfline.interpret.settings import MachineSettings
 from swarfline.signals import Quality
 
 from .plc import VENDOR_URI, Plc
@@ -93,6 +95,9 @@ async def test_a_heartbeat_tells_of_no_time_whose_changes_still_wait_at_the_serv
                 beaten_us = reading.source_us
             elif reading.signal == "part_count":
                 assert reading.source_us > beaten_us - on_the_way_us
+        # publishing is slower than the window in which order is restored (1 s by default)
+        order = Order(MachineSettings("N1", frozenset(STATE_AND_COUNT)))
+        assert all(order.put(reading) for reading in watching.got)
 
 
 async def test_heartbeats_while_nothing_changes(free_port: int) -> None:
