@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import logging
 from collections.abc import Awaitable, Callable
@@ -11,7 +10,7 @@ from asyncua import Client
 
 from swarfline.connect.chunks import bound_chunks
 from swarfline.connect.secure import secure
-from swarfline.connect.tasks import stop
+from swarfline.connect.tasks import stop, within
 from swarfline.connect.turns import turn
 from swarfline.plant.model import Server
 
@@ -47,7 +46,7 @@ async def connect(client: Client, server: Server, plant_path: str) -> None:
 
     Raises TimeoutError for a server that is too slow at it, Ended where it must not be trusted.
     """
-    async with turn(), asyncio.timeout(attempt_s(server)):
+    async with turn(), within(attempt_s(server)):
         await secure(client, server, plant_path)
         await client.connect()
 
@@ -58,7 +57,7 @@ async def leave(client: Client, orderly: bool) -> None:
     client.uaclient.request_disconnect()
     if orderly and protocol is not None and not protocol.is_closed:
         with contextlib.suppress(Exception):
-            async with asyncio.timeout(CLOSE_S):
+            async with within(CLOSE_S):
                 await client.uaclient.close_session(True)
     await stop(
         [

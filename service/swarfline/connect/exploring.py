@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -21,7 +20,7 @@ from swarfline.connect.sighting import Variable
 from swarfline.connect.standards import find_tool_list, propose_standard
 from swarfline.connect.supervise import ClockOffset
 from swarfline.connect.surveyed import Door, FoundMachine, Namespace, Surveyed
-from swarfline.connect.tasks import heed
+from swarfline.connect.tasks import heed, within
 from swarfline.connect.tools import read_tool_list
 from swarfline.connect.walk import Bounds, Progress, Trouble, Walk, plain_id
 from swarfline.plant.addresses import KNOWN_NAMESPACES
@@ -56,7 +55,7 @@ async def explore(server: Server, plant_path: str, bounds: Bounds, watch_s: floa
     result = Surveyed(server.endpoint)
     door, client, orderly = new_client(server), new_client(server), False
     try:
-        async with asyncio.timeout(3 * server.timeout_s):
+        async with within(3 * server.timeout_s):
             endpoints = await door.connect_and_get_server_endpoints()
         result.doors = [_door(each) for each in endpoints[:MOST_DOORS]]
         await connect(client, server, plant_path)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Sequence
 from itertools import count
 
@@ -32,7 +31,7 @@ from swarfline.connect.stamps import stamp_us
 from swarfline.connect.status import Tally
 from swarfline.connect.subscribe import NO_SUBSCRIPTIONS, Subscription
 from swarfline.connect.supervise import ClockOffset
-from swarfline.connect.tasks import heed
+from swarfline.connect.tasks import heed, within
 from swarfline.connect.tools import read_tool_list
 from swarfline.plant.checks import namespaces
 from swarfline.plant.model import Machine, Plant, Server
@@ -51,7 +50,7 @@ async def inspect(server: Server, plant: Plant, machines: Sequence[Machine]) -> 
     look = _Look(server, plant, machines)
     client, orderly = new_client(server), False
     try:
-        async with asyncio.timeout(LONGEST * server.timeout_s):
+        async with within(LONGEST * server.timeout_s):
             await connect(client, server, plant.path)
             await look.at(client)
         orderly = True

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Sequence
 from typing import Protocol
 
 from asyncua import ua
 
-from swarfline.connect.tasks import heed
+from swarfline.connect.tasks import heed, within
 
 LAST_NUMBER = 0xFFFFFFFF
 MOST_MISSING = 100
@@ -63,7 +62,7 @@ class Republisher:
     async def fetch(self, subscription: int, missing: Sequence[int]) -> list[ua.NotificationMessage]:
         """The missing messages in order; none at all unless each came, whole, within the limit of time."""
         try:
-            async with asyncio.timeout(self._limit_s):
+            async with within(self._limit_s):
                 messages = [await self._session.republish(subscription, number) for number in missing]
         except (ua.uaerrors.BadServiceUnsupported, ua.uaerrors.BadNotImplemented, ua.uaerrors.BadNotSupported):
             self._is_refused = True

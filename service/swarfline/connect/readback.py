@@ -28,7 +28,7 @@ from swarfline.connect.services import Services
 from swarfline.connect.stamps import EPOCH, believed, stamp_us
 from swarfline.connect.status import Tally
 from swarfline.connect.stock import Stock
-from swarfline.connect.tasks import heed
+from swarfline.connect.tasks import heed, within
 from swarfline.grounds import cutting_signals
 from swarfline.plant.model import Plant, Server
 from swarfline.signals import Reading, tool_signal
@@ -97,7 +97,7 @@ class Readback:
             return {}
         self._links.tries += 1
         try:
-            async with asyncio.timeout(LIMIT_S):
+            async with within(LIMIT_S):
                 found = await self._read(befores)
         except NOT_WHOLE as problem:
             return self._none(problem)

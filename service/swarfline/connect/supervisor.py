@@ -52,6 +52,10 @@ class Supervisor:
         except Exception as problem:
             heed()
             return self._ended(problem)
+        except asyncio.CancelledError:
+            heed()
+            # nobody cancelled us: a request's own cancellation got out, and must not end the watching for good
+            return self._ended(Ended("a request was given up"))
         return self._ended(Ended("the session ended"))
 
     def _ended(self, problem: Exception) -> float:

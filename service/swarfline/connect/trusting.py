@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +11,7 @@ from swarfline.connect.certificates import Described, Own, defects, describe, fi
 from swarfline.connect.client import attempt_s
 from swarfline.connect.reasons import Ended, plain
 from swarfline.connect.secure import host_of, now, offered
+from swarfline.connect.tasks import within
 from swarfline.plant.model import Server
 
 NEVER_ACCEPTED = ("key", "signature")
@@ -43,7 +43,7 @@ async def look(server: Server, plant_path: str) -> Seen:
             "--online shows what the server offers)"
         )
     try:
-        async with asyncio.timeout(attempt_s(server)):
+        async with within(attempt_s(server)):
             offer = await offered(server)
         described = describe(offer.certificate)
         pin = pins.read(folder_of(plant_path), server.id)

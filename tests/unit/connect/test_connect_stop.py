@@ -9,7 +9,8 @@ import pytest
 from asyncua import ua
 
 from swarfline.connect import Supervisor
-from swarfline.connect.tasks import stop
+from swarfline.connect.session import Session
+from swarfline.connect.tasks import stop, within
 from swarfline.plant.load import check
 
 from .plc import Plc
@@ -56,4 +57,53 @@ async def test_a_lost_cancellation_is_told_again() -> None:
     task = asyncio.create_task(deaf_once())
     await asyncio.sleep(0)
     await asyncio.wait_for(stop([task, None]), LIMIT_S)
+    assert task.cancelled()
+
+
+class Adorned(asyncio.CancelledError):
+    """What the library's wait_for raises when a cancellation meets the result: found by a soak under load."""
+
+
+async def adorned() -> None:
+    try:
+        await asyncio.sleep(60)
+    except asyncio.CancelledError:
+        raise Adorned from None
+
+
+async def test_a_time_limit_holds_whatever_the_cancellation_becomes() -> None:
+    with pytest.raises(TimeoutError):
+        async with within(0.01):
+            await adorned()
+    task = asyncio.current_task()
+    assert task is not None
+    assert not task.cancelling()
+
+
+async def test_a_cancellation_from_outside_goes_through_a_time_limit() -> None:
+    async def limited() -> None:
+        async with within(60):
+            await adorned()
+
+    task = asyncio.create_task(limited())
+    await asyncio.sleep(0)
+    task.cancel()
+    await asyncio.wait([task], timeout=LIMIT_S)
+    assert task.cancelled()
+
+
+async def test_a_stray_cancellation_does_not_end_the_watching(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def stray(_session: Session) -> None:
+        raise Adorned
+
+    monkeypatch.setattr(Session, "run", stray)
+    plant = check(plant_file("opc.tcp://127.0.0.1:9/line", {"N1": {"signals": STATE_AND_COUNT}}), "plant.toml")
+    supervisor = Supervisor(plant.servers[0], plant, lambda _: True)
+    task = asyncio.create_task(supervisor.run())
+    async with asyncio.timeout(LIMIT_S):
+        while supervisor.status.state != "waiting":
+            await asyncio.sleep(0)
+    assert supervisor.status.last_error == "a request was given up"
+    task.cancel()
+    await asyncio.wait([task], timeout=LIMIT_S)
     assert task.cancelled()
