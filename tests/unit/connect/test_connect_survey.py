@@ -18,6 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from swarfline.cli import main
+from swarfline.connect.certificates import fingerprint
 from swarfline.connect.sighting import Course, Proposal, Variable
 from swarfline.connect.surveyed import Door, FoundMachine, Namespace, Surveyed
 from swarfline.connect.walk import Bounds
@@ -29,6 +30,7 @@ from swarfline.plantfile import compose, key_of, machine_key, save, text_of
 from swarfline.survey import as_json_text, as_text, complete, folders, missing, survey
 
 from .plc import Plc
+from .secured import PASSWORD, USER, OneUser, Secured, certificate
 
 DEMO = Path(__file__).parents[3] / "deploy" / "demo.toml"
 URI = "urn:swarfline:simulator"
@@ -271,6 +273,32 @@ async def test_machines_in_one_folder_are_told_apart_and_agree_on_codes(free_por
     assert len(used) == 4
     assert all("YOUR DECISION" in line for line in used)
     assert sum(line.startswith("  tools.used ") for line in as_text(found).splitlines()) == 2
+
+
+async def test_a_secured_server_is_surveyed_once_its_certificate_is_approved(
+    free_port: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("LINE_PASSWORD", PASSWORD)
+    place, der = tmp_path / "plant.toml", certificate()
+    async with Secured(free_port, tmp_path, der, user_manager=OneUser()) as secured:
+        words = ["survey", secured.url, "--watch", "0", "-o", str(place), "--security", "Basic256Sha256"]
+        words += ["--user", USER, "--password-env", "LINE_PASSWORD"]
+
+        async def run(*more: str) -> Any:
+            return await asyncio.to_thread(CliRunner().invoke, main, [*words, *more])
+
+        first = await run()
+        assert (first.exit_code, fingerprint(der) in first.output, place.exists()) == (1, True, False)
+        wrong = await run("--fingerprint", "0" * 64)
+        assert (wrong.exit_code, place.exists()) == (1, False)
+        second = await run("--fingerprint", fingerprint(der))
+    assert "variables that may be signals" in second.output
+    assert "Basic256Sha256 SignAndEncrypt" in second.output
+    written = place.read_text("utf-8")
+    assert (
+        f'security = {{ policy = "Basic256Sha256", user = "{USER}", password_env = "LINE_PASSWORD" }}' in written
+    )
+    assert PASSWORD not in first.output + wrong.output + second.output + written
 
 
 def variable(name: str, *, uri: str = "urn:m", node: str = "nsu=urn:m;s=x", value: object = None) -> Variable:
