@@ -88,7 +88,8 @@ async def test_only_the_machines_asked_for_are_read(free_port: int) -> None:
             await until(lambda: with_text(lines, "N2 => producing"), lines)
             assert not with_text(lines, "N1")
             (subscription,) = plc.server.iserver.subscription_service.subscriptions.values()
-            assert len(subscription.monitored_item_srv._monitored_items) == 2
+            # the third is for the events that tell of nodes
+            assert len(subscription.monitored_item_srv._monitored_items) == 2 + 1
 
 
 async def test_a_dead_server_is_said_once_with_its_reason(free_port: int) -> None:
