@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -77,3 +79,22 @@ def test_the_command_line_tools_list_and_read(simulated: str, seen: Any) -> None
     assert "Monitoring" in listed
     assert "Production" in listed
     assert run("uaread", "-u", simulated, "-n", state).strip() in {"0", "1", "2", "3"}
+
+
+def test_the_command_line_tool_subscribes(simulated: str, seen: Any) -> None:
+    state = seen["variables"]["N1/Monitoring/MachineTool/MachineryItemState/CurrentState/Number"]["nodeId"]
+    process = subprocess.Popen(
+        command("uasubscribe", "-u", simulated, "-n", state, "-t", "datachange"),
+        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )  # fmt: skip
+    deadline = threading.Timer(30, process.kill)
+    deadline.start()
+    try:
+        assert process.stdout is not None
+        told = next((line for line in process.stdout if line.startswith("DataChangeEvent")), "")
+        assert re.search(r"Value=[0-3], VariantType=<VariantType.UInt32", told)
+    finally:
+        deadline.cancel()
+        process.kill()
+        process.communicate()
