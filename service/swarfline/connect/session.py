@@ -103,8 +103,9 @@ class Session:
         self._chores = Chores(
             self._services, stock, self._decoder, self._links, source, self._open_offset, readback
         )
-        await source.tell_of_changes(self._model_changed)
         await stock.fill()
+        # after the values: where places are few, those come first
+        await source.tell_of_changes(self._model_changed)
         self._links.paced(source.interval_s)
         if self._server.clock == "ours":
             self._steps.paced(source.interval_s)
