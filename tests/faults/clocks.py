@@ -13,10 +13,10 @@ from system.waiting import until
 
 from .works import Line, Plc, Works
 
-STEPS_S = {"ahead": 90.0, "behind": -90.0}
-"""Clocks set ahead and back."""
+STEPS_S = {"ahead": 90.0, "behind": -90.0, "back": -15.0}
+"""Clocks set ahead and back; the last by less than its machine has been in sight, which is told otherwise."""
 STEADY = "steady"
-MACHINES = {"ahead": "N1", "behind": "N2", STEADY: "N4"}
+MACHINES = {"ahead": "N1", "behind": "N2", "back": "S1", STEADY: "N4"}
 NEAR_S = 1.0
 
 

@@ -17,8 +17,8 @@ HEAD = ("fault", "detected after", "gap recorded", "counted twice", "lost", "oth
 
 EXACT = ("cycles", "steps", "tools", "conditions", "parts", "lives", "alarms")
 """What is told to the microsecond; energies are sums of floating numbers."""
-TOLERANCE_US = 700_000
-"""Where clocks are measured: what a publishing interval and a busy machine may shift."""
+TOLERANCE_US = 400_000
+"""Where clocks are measured: half of the way there and back on a busy machine, with room to spare."""
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import hashlib
 
 import pytest
 
-from swarfline.connect.supervise import LONGEST_DELAY_S
+from swarfline.connect.supervise import FULL_DELAY_S, LONGEST_DELAY_S
 from system.outages import (
     assert_account,
     assert_nothing_twice,
@@ -87,7 +87,7 @@ def test_attempts_are_further_and_further_apart(ordeal: Ordeal) -> None:
         delays_s = [word.delay_s for word in ordeal.words if word.server == course.line.name and word.delay_s]
         for number, delay_s in enumerate(delays_s):
             most_s = min(LONGEST_DELAY_S, 2.0**number)
-            assert most_s / 2 - 0.05 <= delay_s <= most_s + 0.05
+            assert min(most_s / 2, FULL_DELAY_S) - 0.05 <= delay_s <= most_s + 0.05
 
 
 @pytest.mark.parametrize("trial", [trial for trial in TRIALS if trial.words], ids=lambda trial: trial.name)
@@ -115,7 +115,7 @@ def test_a_clock_that_is_set_loses_nothing(ordeal: Ordeal, name: str) -> None:
     assert counted_twice(clock.told, clock.truth) == 0
     assert lost(clock.told, clock.truth, TOLERANCE_US) == 0
     assert untrue(clock.told, clock.truth) == []
-    assert len(clock.told.account(clock.told.observed[0]).cycles) > 1
+    assert clock.told.account(clock.told.observed[0]).cycles
 
 
 def test_the_server_beside_those_clocks_is_untouched(ordeal: Ordeal) -> None:

@@ -15,6 +15,8 @@ from pathlib import Path
 import pytest
 from asyncua import ua
 
+from swarfline.connect.services import Probe, Services
+
 from .plc import Plc
 from .proxy import Proxy
 from .watching import STATE_AND_COUNT, Watching, plant_file
@@ -120,6 +122,34 @@ async def test_a_black_hole_is_found(free_port: int) -> None:
             await watching.until(lambda: watching.values("part_count")[-1] == 9)
         assert found_us - hole_us < 5_000_000
         assert watching.links("lost")[0].source_us < hole_us + 100_000
+
+
+async def test_that_we_stood_still_ourselves_is_not_taken_for_a_lost_server(
+    free_port: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As when the process is stopped for a while: the answer is there, but its time has run out as well."""
+    probe, stalls = Services.probe, [2.5]
+
+    async def stalled(services: Services) -> Probe:
+        asking = asyncio.ensure_future(probe(services))
+        if stalls and proxy.lag_s:
+            await asyncio.sleep(proxy.lag_s / 2)
+            time.sleep(stalls.pop())  # noqa: ASYNC251
+        return await asking
+
+    monkeypatch.setattr(Services, "probe", stalled)
+    async with Plc(free_port) as plc, Proxy(free_port) as proxy:
+        await plc.machine("N1", State=3, Count=ua.Variant(0, UINT32))
+        url = f"opc.tcp://127.0.0.1:{proxy.port}/line"
+        async with Watching(plant_file(url, ONE, timeout_s=1.0)) as watching:
+            await watching.until_link("back")
+            proxy.lag_s = 0.2
+            await watching.until(lambda: not stalls)
+            await plc.write("N1/Count", ua.Variant(9, UINT32))
+            await watching.until(lambda: watching.values("part_count")[-1] == 9)
+            await asyncio.sleep(1.5)
+            assert watching.links("lost") == []
+            assert watching.supervisor.status.reconnects == 0
 
 
 async def test_a_cut_is_found_at_once(free_port: int) -> None:
