@@ -39,7 +39,7 @@ def _counting(conduct: Conduct) -> bool | None:
 
 
 def _rising(conduct: Conduct) -> bool | None:
-    return None if not conduct.changes else conduct.is_number and conduct.falls <= 1
+    return None if not conduct.changes else conduct.is_number and conduct.falls == conduct.restarts <= 1
 
 
 def _few(conduct: Conduct) -> bool | None:

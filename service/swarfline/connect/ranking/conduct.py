@@ -10,6 +10,7 @@ from swarfline.connect.sighting import Course
 
 FEW = 12
 WHOLE_STEP = 1e-9
+RESTART = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +22,8 @@ class Conduct:
     """How many different values."""
     falls: int
     """How often it fell."""
+    restarts: int
+    """How often it fell to less than a tenth, as a counter that is reset or rolls over."""
     is_whole: bool
     least: float | None
     most: float | None
@@ -53,7 +56,8 @@ def conduct_of(course: Course | None) -> Conduct | None:
     kinds = len({repr(value) for value in values})
     numbers = [float(v) for v in values if isinstance(v, int | float) and not isinstance(v, bool) and isfinite(v)]
     if len(numbers) != len(values):
-        return Conduct(changes, kinds, 0, False, None, None)
-    falls = sum(b < a for a, b in pairwise(numbers))
+        return Conduct(changes, kinds, 0, 0, False, None, None)
+    falls = [(a, b) for a, b in pairwise(numbers) if b < a]
+    restarts = sum(b < a * RESTART for a, b in falls)
     whole = all(abs(number - round(number)) < WHOLE_STEP for number in numbers)
-    return Conduct(changes, kinds, falls, whole, min(numbers), max(numbers))
+    return Conduct(changes, kinds, len(falls), restarts, whole, min(numbers), max(numbers))
