@@ -36,9 +36,8 @@ class Conduct:
     @property
     def counts(self) -> bool:
         """It rose, in whole steps, and never fell but perhaps once, to begin anew."""
-        return (
-            self.is_number and self.is_whole and self.changes > 0 and self.falls <= 1 and self.falls < self.changes
-        )
+        rises = self.falls == self.restarts <= 1 and self.falls < self.changes
+        return self.is_number and self.is_whole and self.changes > 0 and rises
 
     @property
     def wanders(self) -> bool:
