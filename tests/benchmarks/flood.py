@@ -77,7 +77,8 @@ async def watch(calm: int, flood: int | None, seconds: float) -> dict[str, Any]:
         lost = [r for r in store.readings(0, 2**62) if r.signal == "link" and r.value == "lost"]
         store.close()
     return {
-        "came": len(handed), "missing_ticks": _missing(told), "handed_s": _spread(handed), "stored_s": _spread(stored),
+        "came": len(handed), "missing_ticks": _missing(told),
+        "handed_s": _spread(handed), "stored_s": _spread(stored),
         "gaps": sum(r.machine == CALM for r in lost), "flood_gaps": sum(r.machine != CALM for r in lost),
         "flood_per_s": sum(flooded) / seconds, "reconnects": statuses["calm"].reconnects,
     }  # fmt: skip
