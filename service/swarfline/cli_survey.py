@@ -126,7 +126,7 @@ def _server(endpoint: str, timeout_s: float, more: dict[str, Any]) -> Server:
     except ValidationError as problem:
         first = problem.errors()[0]
         raise click.UsageError(
-            f"ENDPOINT {endpoint!r} must be written opc.tcp://HOST:PORT/PATH: {first['msg']}"
+            f"ENDPOINT {endpoint!r} must be written opc.tcp://HOST:PORT/PATH, the port always with it"
             if first["loc"][:1] == ("endpoint",)
             else f"{first['loc']}: {first['msg']}"
         ) from None

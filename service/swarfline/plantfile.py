@@ -138,16 +138,26 @@ def _decisions(seen: Surveyed) -> Iterator[str]:
     yield "# [[shifts]]"
     for line in ('name = "early"', 'start = "06:00"', 'end = "14:00"'):
         yield f"# {line}"
-    values = [p.variable.value for m in seen.machines for p in m.proposals if p.signal == "program"]
-    programs = list(dict.fromkeys(v for v in values if isinstance(v, str) and v))
-    for program in programs or ["O1000"]:
+    for part, programs in (_parts(seen) or {"P-1": ["O1000"]}).items():
         yield ""
-        yield f"# {DECISION}: the part that this program makes, and its planned run time; needed for OEE."
+        yield f"# {DECISION}: the part that this makes, and its planned run time; needed for OEE."
         yield "# [[parts]]"
-        yield f"# id = {text_of(program)}"
+        yield f"# id = {text_of(part)}"
         yield "# planned_cycle_time_s = 60"
         yield "# parts_per_cycle = 1"
-        yield f"# programs = [{text_of(program)}]"
+        yield f"# programs = [{', '.join(map(text_of, programs))}]"
+
+
+def _parts(seen: Surveyed) -> dict[str, list[str]]:
+    """Programs by part, as the machines show them now: a part's id has to be what they call it, if they do."""
+    found: dict[str, list[str]] = {}
+    for machine in seen.machines:
+        shown = {p.signal: p.variable.value for p in machine.proposals}
+        program, part = shown.get("program"), shown.get("part")
+        if isinstance(program, str) and program:
+            programs = found.setdefault(part if isinstance(part, str) and part else program, [])
+            programs += [program] if program not in programs else []
+    return found
 
 
 def _namespaces(addresses: Addresses) -> Iterator[str]:

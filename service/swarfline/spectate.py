@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from swarfline import clock
 from swarfline.collect.settings import machine_settings
-from swarfline.connect import ServerStatus, Supervisor, legible
+from swarfline.connect import LONGEST_REASON, ServerStatus, Supervisor, legible
 from swarfline.facts import Count, Cycle
 from swarfline.interpret.fold import Fold
 from swarfline.plant import Plant
@@ -130,7 +130,7 @@ def connection_text(status: ServerStatus) -> str:
     """State, last error and refused nodes of a connection."""
     text = str(status.state)
     if status.state != "connected":
-        return f"{text}: {legible(status.last_error)}" if status.last_error else text
+        return f"{text}: {legible(status.last_error, LONGEST_REASON)}" if status.last_error else text
     refused = "".join(f"; {name} refused: {legible(why)}" for name, why in status.refused.items())
     unmapped = "".join(f"; {name} shows {legible(code)!r}, unmapped" for name, code in status.unmapped.items())
     return f"{text}{refused}{unmapped}"

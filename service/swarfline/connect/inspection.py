@@ -9,6 +9,8 @@ from typing import Literal
 from swarfline.signals import Value
 
 Weight = Literal["error", "note"]
+LONGEST_REASON = 600
+"""Characters of a reason that is ours, which may hold two fingerprints and a command."""
 SHOWN = 80
 """Texts of a server are cut to this length."""
 

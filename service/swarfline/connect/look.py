@@ -21,7 +21,7 @@ from swarfline.connect.client import connect, leave, new_client
 from swarfline.connect.decode import Decoder
 from swarfline.connect.engineering import read_units
 from swarfline.connect.granted import Grant, remarks
-from swarfline.connect.inspection import Finding, Inspection, Shown, Weight, legible
+from swarfline.connect.inspection import LONGEST_REASON, Finding, Inspection, Shown, Weight, legible
 from swarfline.connect.items import Item
 from swarfline.connect.names import Names, Refusal
 from swarfline.connect.reasons import plain, status_words
@@ -41,8 +41,6 @@ PROBES = 3
 LONGEST = 20
 """A server that keeps answering, but slowly, gets so many times its timeout."""
 _RUNNING = (0, None)
-_REASON = 600
-"""Characters of a reason: one of ours may hold two fingerprints and a command."""
 
 
 async def inspect(server: Server, plant: Plant, machines: Sequence[Machine]) -> Inspection:
@@ -59,7 +57,7 @@ async def inspect(server: Server, plant: Plant, machines: Sequence[Machine]) -> 
         reached = look.result.is_reached
         what = "the rest could not be checked" if reached else "cannot connect"
         advice = "mend the connection and check again" + ("" if reached else "; nothing else was checked here")
-        look.server_says("error", f"{what}: {legible(plain(problem, server.timeout_s), _REASON)}", advice)
+        look.server_says("error", f"{what}: {legible(plain(problem, server.timeout_s), LONGEST_REASON)}", advice)
     finally:
         await leave(client, orderly)
     return look.result

@@ -59,7 +59,7 @@ def plain(problem: BaseException, timeout_s: float) -> str:
     if isinstance(problem, socket.gaierror):
         return "the host name cannot be resolved: is it spelled right?"
     if isinstance(problem, TimeoutError):
-        return f"no answer within {timeout_s:g} s: is the address right and the server alive?"
+        return f"no answer within {timeout_s:g} s: is the address right, and does an OPC UA server live there?"
     if isinstance(problem, ua.UaStatusCodeError):
         return status_words(problem.code)
     if isinstance(problem, OSError):

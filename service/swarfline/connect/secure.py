@@ -81,11 +81,13 @@ async def secure(client: Client, server: Server, plant_path: str) -> None:
     await _come_as(client, table, folder_of(plant_path).parent)
     if table.policy != "None":
         folder = folder_of(plant_path)
+        # first what the server offers: where that is not what is asked for, there is nothing to approve
+        offer = await offered(server)
         pin = await asyncio.to_thread(read, folder, server.id)
         if pin is None:
             command = _command(server, plant_path)
             raise Ended(f"its certificate is not approved yet: see it and approve it with {command}")
-        check(await offered(server), pin, server, plant_path)
+        check(offer, pin, server, plant_path)
         ours = await asyncio.to_thread(_own, folder)
         client.application_uri = ours.uri
         mode = ua.MessageSecurityMode[table.mode]

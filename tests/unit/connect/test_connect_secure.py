@@ -49,11 +49,11 @@ async def test_every_policy_and_mode(tmp_path, der, free_port):
                 assert [shown.value for shown in found.signals] == ["executing", 0]
 
 
-async def test_nothing_is_trusted_silently(tmp_path):
-    plant = plant_of(tmp_path, "opc.tcp://127.0.0.1:9/line", policy="Basic256Sha256")
-    _, (error,) = await seen(plant)
-    assert "not approved yet" in error
-    assert "swarfline trust plant.toml line" in error
+async def test_nothing_is_trusted_silently(tmp_path, der, free_port):
+    async with Secured(free_port, tmp_path, der) as server:
+        _, (error,) = await seen(plant_of(tmp_path, server.url, policy="Basic256Sha256"))
+        assert "not approved yet" in error
+        assert "swarfline trust plant.toml line" in error
 
 
 async def test_a_changed_certificate_is_refused_with_both_fingerprints(tmp_path, der, free_port):

@@ -123,6 +123,13 @@ def without_doubles(readings):
     return kept
 
 
+def _newest_us(machine_settings, readings):
+    """How far the machine's time has come, as a collector knows it: times far from their receipt do not count."""
+    fold = Fold([machine_settings])
+    fold.feed(readings)
+    return fold.newest_us(MACHINE)
+
+
 @st.composite
 def broken(draw):
     """(settings, an undisturbed stream, the same with losses in which part of it was read back)."""
@@ -143,7 +150,7 @@ def broken(draw):
             disturbed.append(readings[first])
             at = first + 1
             continue
-        newest = max((r.source_us for r in readings[:first]), default=readings[0].source_us)
+        newest = _newest_us(machine_settings, readings[:first]) or readings[0].source_us
         lost_us = newest - draw(st.sampled_from((0, 0, 0, 200_000, 5_000_000)))
         disturbed.append(Reading(MACHINE, LINK, lost_us, newest, LINK_LOST))
         disturbed.append(Reading(MACHINE, LINK, lost_us, newest, LINK_RESTORED))

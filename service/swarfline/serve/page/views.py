@@ -16,7 +16,7 @@ from swarfline.serve.page.board import Board, shift_or_day
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import InRoom, OneMachine, Room
 from swarfline.serve.servers import server_rows
-from swarfline.serve.times import parse_day
+from swarfline.serve.times import parse_day, show_or_none
 
 _PAGE_HEADERS = {"cache-control": "no-cache"}
 
@@ -93,7 +93,8 @@ def install(app: FastAPI) -> None:
 
     @app.get("/connections", include_in_schema=False)
     def connections(room: InRoom) -> Response:
-        return pages.answer("connections.html", servers=server_rows(room), now_us=room.now_us(), zone=room.zone)
+        rows, at = server_rows(room), show_or_none(room.clock_us(), room.zone)
+        return pages.answer("connections.html", servers=rows, at=at, now_us=room.now_us(), zone=room.zone)
 
     @app.get("/api", include_in_schema=False)
     def api_page(request: Request) -> Response:
