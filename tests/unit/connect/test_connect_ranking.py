@@ -117,6 +117,7 @@ def test_codes_without_names_are_a_guess_by_what_the_machine_did():
         Status=codes, SpindleSpeed=speed,
     )["state"]  # fmt: skip
     assert found.values == {"4": "not_executing", "7": "executing"}
+    assert found.sureness == "guess"
     assert "which code means what? Seen: 4, 7" in found.question
 
 

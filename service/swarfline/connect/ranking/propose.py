@@ -125,6 +125,9 @@ def _proposal(
     signal = SIGNALS[aim.signal]
     values, question = _values(aim.signal, variable, courses, work)
     unit, question = _unit(signal.unit, variable, question)
+    if values and question and not variable.texts:
+        # the node may be certain; what its codes mean is not
+        sureness = "guess"
     rivals = tuple(c.variable.node for c in candidates[1 : 1 + MOST_RIVALS])
     if sureness == "guess" and not question:
         question = _doubt(candidates)
@@ -214,8 +217,9 @@ def _tool(
         question = question if is_first or not question else "as for the first pot"
     elif aim.signal in ("used", "remaining") and is_first and not is_basis_told:
         question = "in what is the life counted: uses, seconds, metres? Give the unit, or a life_basis"
+    sureness: Sureness = "guess" if values and not first.variable.texts else _sureness(candidates)
     return Proposal(
-        tool_signal(pot, aim.signal), first.variable, _sureness(candidates), "; ".join(first.reasons),
+        tool_signal(pot, aim.signal), first.variable, sureness, "; ".join(first.reasons),
         question, tuple(c.variable.node for c in candidates[1 : 1 + MOST_RIVALS]),
         index=at, values=values,
     )  # fmt: skip
