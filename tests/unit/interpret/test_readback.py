@@ -12,7 +12,12 @@ from swarfline.signals import CLOCK_OFFSET, LINK, LINK_ALIVE, LINK_CAUGHT_UP, LI
 from .streams import MACHINE, streams
 from .told import Told, readings_of, settings_of
 
-many = settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
+many = settings(
+    max_examples=8000,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+    phases=[__import__("hypothesis").Phase.generate],
+)
 
 A_CYCLE = """
     0   back state=executing program_state=running part_count=5 power=100
@@ -123,11 +128,11 @@ def without_doubles(readings):
     return kept
 
 
-def _newest_us(machine_settings, readings):
-    """How far the machine's time has come, as a collector knows it: times far from their receipt do not count."""
+def _order(machine_settings, readings):
+    """The machine's own timeline after these readings."""
     fold = Fold([machine_settings])
     fold.feed(readings)
-    return fold.newest_us(MACHINE)
+    return fold._machines[MACHINE].order
 
 
 @st.composite
@@ -144,13 +149,14 @@ def broken(draw):
             missing = []
         disturbed += readings[at:first]
         links = [r for r in readings[:first] if r.signal == LINK and r.value != LINK_ALIVE]
-        returned_us = links[-1].source_us if links else 0
-        if [r.value for r in links[-1:]] == [LINK_LOST] or any(r.source_us < returned_us for r in missing):
+        order = _order(machine_settings, readings[:first])
+        is_before = any(r.source_us - order.offset_us < order.floor_us for r in missing)
+        if [r.value for r in links[-1:]] == [LINK_LOST] or is_before:
             # a loss of the undisturbed stream, which is to stay one; or the full set after its return cut in two
             disturbed.append(readings[first])
             at = first + 1
             continue
-        newest = _newest_us(machine_settings, readings[:first]) or readings[0].source_us
+        newest = order.newest_us if first else readings[0].source_us
         lost_us = newest - draw(st.sampled_from((0, 0, 0, 200_000, 5_000_000)))
         disturbed.append(Reading(MACHINE, LINK, lost_us, newest, LINK_LOST))
         disturbed.append(Reading(MACHINE, LINK, lost_us, newest, LINK_RESTORED))
