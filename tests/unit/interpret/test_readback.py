@@ -12,12 +12,7 @@ from swarfline.signals import CLOCK_OFFSET, LINK, LINK_ALIVE, LINK_CAUGHT_UP, LI
 from .streams import MACHINE, streams
 from .told import Told, readings_of, settings_of
 
-many = settings(
-    max_examples=8000,
-    deadline=None,
-    suppress_health_check=list(HealthCheck),
-    phases=[__import__("hypothesis").Phase.generate],
-)
+many = settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
 
 A_CYCLE = """
     0   back state=executing program_state=running part_count=5 power=100
