@@ -6,7 +6,7 @@ import asyncio
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import click
 from pydantic import ValidationError
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 PLACE = Path("plant.toml")
 """Beside where the plant file would be, if none is written: there are the approved certificates."""
-POLICIES = ("None", "Basic256Sha256", "Aes128Sha256RsaOaep", "Aes256Sha256RsaPss")
+POLICIES = get_args(SecurityTable.model_fields["policy"].annotation)
 _SHOW_EVERY_S = 0.2
 _BAR = 24
 _SECURITY = ("user", "password_env", "password_file", "certificate", "key")

@@ -282,8 +282,8 @@ def _comment(proposal: Proposal, asked: str | None) -> str:
 
 
 def on_one_line(text: str) -> str:
-    """A text of several parts of ours, which may hold a server's: on one line whatever it is."""
-    return "".join(c if c.isprintable() else "�" for c in text)
+    """A text of several parts of ours, which may hold a server's: on one line whatever it is, and whole."""
+    return legible(text, len(text))
 
 
 def _machine(machine: FoundMachine, addresses: Addresses, taken: set[str], mapping: str | None) -> Iterator[str]:

@@ -18,6 +18,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+from swarfline.connect.inspection import legible
 from swarfline.connect.private import FOLDER, alone, secret, write
 from swarfline.connect.reasons import Ended
 
@@ -89,7 +90,7 @@ def _names(found: x509.Certificate) -> tuple[tuple[str, ...], tuple[str, ...]]:
 
 
 def _printable(text: str) -> str:
-    return "".join(c for c in text[:_SHOWN] if c.isprintable())
+    return legible(text, _SHOWN)
 
 
 def defects(seen: Described, now: datetime, host: str, uri: str | None) -> Iterator[tuple[str, str]]:

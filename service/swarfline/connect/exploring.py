@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from asyncua import Client, ua
 
-from swarfline.connect.client import connect, leave, new_client
+from swarfline.connect.client import attempt_s, connect, leave, new_client
 from swarfline.connect.courses import watch_values
 from swarfline.connect.inspection import legible
 from swarfline.connect.kinds import Chains, Spot, machines_of, subtree, supertypes
@@ -55,7 +55,7 @@ async def explore(server: Server, plant_path: str, bounds: Bounds, watch_s: floa
     result = Surveyed(server.endpoint)
     door, client, orderly = new_client(server), new_client(server), False
     try:
-        async with within(3 * server.timeout_s):
+        async with within(attempt_s(server)):
             endpoints = await door.connect_and_get_server_endpoints()
         result.doors = [_door(each) for each in endpoints[:MOST_DOORS]]
         await connect(client, server, plant_path)

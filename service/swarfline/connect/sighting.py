@@ -10,6 +10,9 @@ Sureness = Literal["sure", "likely", "guess"]
 """sure: a standard says so; likely: name, type and behaviour agree; guess: one of several, a person decides."""
 
 
+_WIDTHS = {"Byte": 8, "SByte": 8, "UInt16": 16, "Int16": 16, "UInt32": 32, "Int32": 32, "UInt64": 64, "Int64": 64}
+
+
 @dataclass(frozen=True, slots=True)
 class Variable:
     """One variable of a server, as the walk saw it.
@@ -32,6 +35,11 @@ class Variable:
     value: object = None
     quality: Literal["good", "uncertain", "bad"] = "good"
     keeps_history: bool = False
+
+    @property
+    def width(self) -> int | None:
+        """Bits of a whole number of a built-in type, which a counter rolls over with; None for other types."""
+        return _WIDTHS.get(self.type)
 
     @property
     def name(self) -> str:

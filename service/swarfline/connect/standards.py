@@ -98,8 +98,6 @@ _PARTS = (
 )  # fmt: skip
 """In the order of preference, after the fixed paths."""
 
-_WIDTHS = {"Byte": 8, "SByte": 8, "UInt16": 16, "Int16": 16, "UInt32": 32, "Int32": 32, "UInt64": 64, "Int64": 64}
-
 
 @dataclass(frozen=True, slots=True)
 class _Candidate:
@@ -147,11 +145,6 @@ def steps_of(path: str) -> Steps:
     """``mt:Name/…`` as (namespace URI, name) steps."""
     pairs = (step.split(":", 1) for step in path.split("/"))
     return tuple((URI[prefix], name) for prefix, name in pairs)
-
-
-def counter_width(kind: str) -> int | None:
-    """Bits of a counter of a built-in type, None where it has no width of its own."""
-    return _WIDTHS.get(kind)
 
 
 def _order(signal: str) -> int:
@@ -214,6 +207,6 @@ def _proposal(found: Sequence[tuple[_Candidate, Variable]]) -> Proposal:
         question=question,
         rivals=rivals,
         unit=unit,
-        width=counter_width(variable.type) if kind is Kind.COUNTER else None,
+        width=variable.width if kind is Kind.COUNTER else None,
         values=best.values,
     )

@@ -15,7 +15,6 @@ from swarfline.connect.tasks import within
 from swarfline.plant.model import Server
 
 NEVER_ACCEPTED = ("key", "signature")
-ACCEPTABLE = ("time", "host", "uri")
 
 
 class Refused(Exception):

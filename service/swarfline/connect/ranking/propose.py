@@ -22,7 +22,6 @@ CLEAR = 1.0
 """So far behind must the next candidate be."""
 MOST_RIVALS = 3
 MOST_POTS = 200
-_WIDTHS = {"Byte": 8, "UInt16": 16, "UInt32": 32, "UInt64": 64, "SByte": 8, "Int16": 16, "Int32": 32, "Int64": 64}
 _UNITS = {
     "kwh": "kWh", "mwh": "MWh", "wh": "Wh", "kw": "kW", "w": "W", "ms": "ms", "sec": "s", "s": "s", "min": "min",
     "rpm": "r/min",
@@ -133,7 +132,7 @@ def _proposal(
         question = _doubt(candidates)
     return Proposal(
         aim.signal, variable, sureness, "; ".join(first.reasons), question, rivals, unit,
-        width=_WIDTHS.get(variable.type) if signal.kind is Kind.COUNTER else None, values=values,
+        width=variable.width if signal.kind is Kind.COUNTER else None, values=values,
     )  # fmt: skip
 
 
