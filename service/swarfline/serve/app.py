@@ -57,6 +57,7 @@ from swarfline.serve.page.board import Board
 from swarfline.serve.reply import known_parameters
 from swarfline.serve.room import Room
 from swarfline.serve.table import CsvSuffix
+from swarfline.serve.tongue import LANGUAGES, Spoken
 from swarfline.store import Store
 
 PREFIX = "/api/v1"
@@ -113,8 +114,8 @@ def create_app(
         title="Swarfline", version=swarfline.__version__, docs_url=None, redoc_url=None, openapi_url=None
     )
     app.state.room = Room.of(plant, store, live or Live(), clock_us)
-    app.state.board = Board(app.state.room)
-    app.state.hub = stream.Hub(app.state.room.live, app.state.board)
+    app.state.boards = {code: Board(app.state.room, code) for code in LANGUAGES}
+    app.state.hubs = {code: stream.Hub(app.state.room.live, board) for code, board in app.state.boards.items()}
     problems.install(app)
     _include(app)
     _wrap(app, plant)
@@ -139,6 +140,7 @@ def _wrap(app: FastAPI, plant: Plant) -> None:
     app.add_middleware(Guard, listen=plant.listen)
     app.add_middleware(CsvSuffix)
     app.add_middleware(Conditional)
+    app.add_middleware(Spoken)
     app.add_middleware(SafeHeaders)
 
 

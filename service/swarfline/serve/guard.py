@@ -24,7 +24,7 @@ _READING = ("GET", "HEAD", "OPTIONS")
 
 
 class Guard:
-    """ASGI layer: a request that may change something is refused unless it is ours, small, and JSON."""
+    """ASGI layer: what may change something is refused unless it is ours, small, and JSON or a form."""
 
     def __init__(self, app: ASGIApp, listen: Listen) -> None:
         self._app = app
@@ -35,7 +35,7 @@ class Guard:
             await self._app(scope, receive, send)
             return
         try:
-            check(Headers(scope=scope), self._listen)
+            check(Headers(scope=scope), self._listen, scope["path"])
             body = await _small(receive)
         except RefusedError as refused:
             await answer(Request(scope), refused.status, refused.detail)(scope, receive, send)
@@ -48,8 +48,8 @@ class Guard:
         await self._app(scope, again, send)
 
 
-def check(headers: Headers, listen: Listen) -> None:
-    """Raises RefusedError unless these are the headers of a request that may write."""
+def check(headers: Headers, listen: Listen, path: str) -> None:
+    """Raises RefusedError unless these are the headers of a request that may write to ``path``."""
     host = ",".join(headers.getlist("host")).lower()
     if not _ours(host, listen):
         raise RefusedError(
@@ -62,8 +62,22 @@ def check(headers: Headers, listen: Listen) -> None:
         raise RefusedError(HTTPStatus.FORBIDDEN, f"Writing is refused to pages of another origin ({origin!r}).")
     if headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
         raise RefusedError(HTTPStatus.FORBIDDEN, "Writing is refused to pages of another site.")
-    if headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
-        raise RefusedError(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "Send JSON, with Content-Type: application/json.")
+    _check_body(headers, path)
+
+
+def _check_body(headers: Headers, path: str) -> None:
+    """The API takes JSON only, which no page elsewhere can send unasked; pages take forms that name an origin."""
+    kind = headers.get("content-type", "").partition(";")[0].strip().lower()
+    if path.startswith("/api/"):
+        if kind != "application/json":
+            raise RefusedError(
+                HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "Send JSON, with Content-Type: application/json."
+            )
+        return
+    if kind != "application/x-www-form-urlencoded":
+        raise RefusedError(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "Pages take forms only.")
+    if headers.get("origin") is None and headers.get("sec-fetch-site") != "same-origin":
+        raise RefusedError(HTTPStatus.FORBIDDEN, "This form does not say which page it comes from.")
 
 
 def _ours(host: str, listen: Listen) -> bool:

@@ -25,7 +25,8 @@ POLICY = "; ".join(
 FIXED = {
     "content-security-policy": POLICY,
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    # not no-referrer: with that, browsers send forms of our own pages with the origin "null" (Fetch standard)
+    "referrer-policy": "same-origin",
 }
 
 

@@ -32,7 +32,7 @@ class Server(uvicorn.Server):
                 timeout_graceful_shutdown=GRACE_S,
             )
         )
-        self._hub = app.state.hub
+        self._hubs = tuple(app.state.hubs.values())
         self._ready = ready
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
@@ -49,13 +49,17 @@ class Server(uvicorn.Server):
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """A signal to stop: an open stream would keep uvicorn waiting for ever."""
-        self._hub.close()
+        self._close()
         super().handle_exit(sig, frame)
 
     def stop(self) -> None:
         """Stop from within the event loop; ``serve`` then returns."""
-        self._hub.close()
+        self._close()
         self.should_exit = True
+
+    def _close(self) -> None:
+        for hub in self._hubs:
+            hub.close()
 
 
 def make_server(app: FastAPI, host: str, port: int, ready: Ready | None = None) -> Server:

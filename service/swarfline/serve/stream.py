@@ -17,6 +17,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import StreamingResponse
 
 from swarfline.live import Live, Subscription
+from swarfline.serve.tongue import language
 
 router = APIRouter(tags=["live"])
 
@@ -193,6 +194,6 @@ async def watch_live(request: Request) -> StreamingResponse:
     of the page), `alerts` (those standing; in a tick only when they changed). After a break a new snapshot
     comes, so nothing is replayed.
     """
-    hub = request.app.state.hub
+    hub = request.app.state.hubs[language()]
     headers = {"cache-control": "no-store", "x-accel-buffering": "no"}
     return StreamingResponse(hub.watch(), media_type="text/event-stream", headers=headers)

@@ -148,3 +148,27 @@ def test_reading_is_as_open_as_before(refusing):
     assert "access-control-allow-origin" not in answer.headers
     asked = refusing.request("OPTIONS", PATH, headers={**headers, "access-control-request-method": "POST"})
     assert asked.status_code == 405 and "access-control-allow-methods" not in asked.headers
+
+
+FORM = {"host": "127.0.0.1:8750", "content-type": "application/x-www-form-urlencoded"}
+
+
+@pytest.mark.parametrize(
+    ("headers", "status"),
+    [
+        ({"origin": "http://127.0.0.1:8750"}, 404),  # let through: there is just no such page
+        ({"sec-fetch-site": "same-origin"}, 404),
+        ({}, 403),
+        ({"origin": "null"}, 403),  # a page in a sandbox, or one that hides where it is
+        ({"origin": "http://elsewhere.example"}, 403),
+        ({"origin": "http://127.0.0.1:8750", "sec-fetch-site": "cross-site"}, 403),
+        ({"origin": "http://127.0.0.1:8750", "content-type": "text/plain"}, 415),
+        ({"origin": "http://127.0.0.1:8750", "content-type": "multipart/form-data; boundary=x"}, 415),
+    ],
+)
+def test_pages_take_forms_of_our_own_pages_only(writing, headers, status):
+    assert writing.post("/no-such-form", content=b"a=1", headers={**FORM, **headers}).status_code == status
+
+
+def test_the_api_takes_no_forms(writing):
+    assert post(writing, {**FORM, "origin": "http://127.0.0.1:8750"}, b"who=Ana").status_code == 415

@@ -132,7 +132,7 @@ def test_headers_on_every_answer(client, path):
     headers = client.get(path).headers
     policy = headers["content-security-policy"]
     assert policy.startswith("default-src 'none'; script-src 'self'; ") and "unsafe" not in policy
-    assert headers["x-content-type-options"] == "nosniff" and headers["referrer-policy"] == "no-referrer"
+    assert headers["x-content-type-options"] == "nosniff" and headers["referrer-policy"] == "same-origin"
     assert headers["cache-control"] in ("no-cache", "no-store")
 
 

@@ -24,6 +24,8 @@ from swarfline.serve.presence import Presence, presence
 from swarfline.serve.room import Room
 from swarfline.serve.spans import Asked, latest_shift
 from swarfline.serve.times import show
+from swarfline.serve.tongue import OURS, speaking
+from swarfline.serve.tongue import gettext as _
 
 FRESH_US = 5_000_000
 """Figures younger than this, by our clock, are not computed anew for the next page."""
@@ -41,16 +43,17 @@ class Figures:
 
 
 class Board:
-    """Makes the picture; may be used from several threads."""
+    """Makes the picture in one language; may be used from several threads."""
 
-    def __init__(self, room: Room) -> None:
+    def __init__(self, room: Room, language: str = OURS) -> None:
         self._room = room
+        self._language = language
         self._figures = Figures()
         self._lock = threading.Lock()
 
     def refresh(self) -> None:
         """Compute the figures anew, unless that was just done."""
-        with self._lock:
+        with self._lock, speaking(self._language):
             if self._room.clock_us() - self._figures.computed_us >= FRESH_US:
                 self._figures = figures(self._room)
 
@@ -58,6 +61,10 @@ class Board:
         """The present picture: at, machines, cells, alerts."""
         if not self._figures.computed_us:
             self.refresh()
+        with speaking(self._language):
+            return self._look()
+
+    def _look(self) -> dict[str, Any]:
         known, room = self._figures, self._room
         now_us = room.now_us()
         seen = [presence(room, m.id) for m in room.plant.machines]
@@ -82,9 +89,9 @@ def now_cells(room: Room, seen: Presence, typical_us: int | None, now_us: int) -
         values = seen.values
         named = [str(values[s]) for s in ("part", "lot") if values.get(s)]
         part = " · ".join(named) if named else (running.part if running else "") or words.UNKNOWN
-        cycle = "none" if running is None else words.stopwatch(now_us - running.start_us)
+        cycle = _("none") if running is None else words.stopwatch(now_us - running.start_us)
         if running is not None and typical_us is not None:
-            cycle += f" of about {words.stopwatch(typical_us)}"
+            cycle = _("%(passed)s of about %(usual)s") % {"passed": cycle, "usual": words.stopwatch(typical_us)}
     return {
         f"{seen.machine}.condition": seen.condition,
         f"{seen.machine}.mark": f"#mark-{seen.condition}",
@@ -98,8 +105,9 @@ def now_cells(room: Room, seen: Presence, typical_us: int | None, now_us: int) -
 
 def _since(room: Room, seen: Presence, now_us: int) -> str:
     if seen.since_us is None:
-        return "never heard of"
-    return f"since {words.clock(seen.since_us, room.zone, now_us)}, {words.length(now_us - seen.since_us)}"
+        return _("never heard of")
+    told = {"time": words.clock(seen.since_us, room.zone, now_us), "length": words.length(now_us - seen.since_us)}
+    return _("since %(time)s, %(length)s") % told
 
 
 def plant_cells(room: Room, seen: list[Presence], standing: int, now_us: int) -> Cells:
@@ -107,7 +115,7 @@ def plant_cells(room: Room, seen: list[Presence], standing: int, now_us: int) ->
     counts = {c: sum(s.condition == c for s in seen) for c in CONDITIONS}
     return {
         "plant.now": words.moment(now_us, room.zone),
-        "plant.alerts": "none" if not standing else str(standing),
+        "plant.alerts": _("none") if not standing else str(standing),
         **{f"plant.count.{c}": str(n) for c, n in counts.items()},
     }
 
@@ -162,7 +170,7 @@ def _together(shifts: list[Shift]) -> Cells:
     expected = sum(known, Fraction(0)) if len(known) == len(due) else None
     return {
         **_oee_cells("plant", reduce(add, (s.sums for s in running), OeeSums())),
-        "plant.machines": f"{len(running)} of {len(shifts)} machines",
+        "plant.machines": _("%(some)s of %(all)s machines") % {"some": len(running), "all": len(shifts)},
         "plant.made": words.number(made),
         "plant.due": words.number(expected),
         "plant.ahead": words.UNKNOWN if expected is None else words.signed(made - expected),
@@ -174,7 +182,7 @@ def shift_or_day(room: Room, machines: list[str], now_us: int) -> Asked:
     shift = latest_shift(room, machines, now_us)
     if shift is None:
         start, end = room.calendar.day_span(room.calendar.day_of(now_us))
-        return Asked(start, min(end, now_us), now_us, end, "today")
+        return Asked(start, min(end, now_us), now_us, end, _("today"))
     name = f"{shift.name} {words.clock(shift.start_us, room.zone, now_us)}–{words.clock(shift.end_us, room.zone)}"
     return Asked(shift.start_us, min(shift.end_us, now_us), now_us, shift.end_us, name)
 
@@ -182,7 +190,7 @@ def shift_or_day(room: Room, machines: list[str], now_us: int) -> Asked:
 def _oee_cells(name: str, sums: OeeSums) -> Cells:
     found = {n: f.exact for n, f in oee(sums).items()}
     return {
-        f"{name}.oee": words.percent(found["oee"]) + (" est." if sums.estimate else ""),
+        f"{name}.oee": words.percent(found["oee"]) + (_(" est.") if sums.estimate else ""),
         f"{name}.availability": words.percent(found["availability"]),
         f"{name}.effectiveness": words.percent(found["effectiveness"]),
         f"{name}.quality": words.percent(found["quality_ratio"]),
@@ -213,14 +221,14 @@ def next_tool(tools: list[ToolForecast]) -> ToolForecast | None:
 def outlook(room: Room, tool: ToolForecast, now_us: int) -> str:
     """When a tool is due, in words."""
     if tool.state == "due":
-        return "limit reached"
+        return _("limit reached")
     if tool.consumption_per_cycle == 0:
-        return "not used at present"
+        return _("not used at present")
     if tool.cycles_left is None:
         return words.UNKNOWN
-    text = f"{words.number(tool.cycles_left)} {'cycle' if tool.cycles_left == 1 else 'cycles'}"
+    text = words.cycles(tool.cycles_left)
     if tool.limit_at_us is not None:
-        text += f", about {words.clock(tool.limit_at_us, room.zone, now_us)}"
+        text += ", " + _("about %s") % words.clock(tool.limit_at_us, room.zone, now_us)
     return text
 
 

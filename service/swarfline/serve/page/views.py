@@ -13,10 +13,12 @@ from swarfline.plant import Machine
 from swarfline.serve.definitions import CONDITION_MEANINGS
 from swarfline.serve.page import machine_day, reference, ribbon, words
 from swarfline.serve.page.board import Board, shift_or_day
+from swarfline.serve.page.navigation import navigation
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import InRoom, OneMachine, Room
 from swarfline.serve.servers import server_rows
 from swarfline.serve.times import parse_day, show_or_none
+from swarfline.serve.tongue import LANGUAGES, gettext, in_language, language, ngettext
 
 _PAGE_HEADERS = {"cache-control": "no-cache"}
 
@@ -31,7 +33,9 @@ class Pages:
             undefined=StrictUndefined,
             trim_blocks=True,
             lstrip_blocks=True,
+            extensions=["jinja2.ext.i18n"],
         )
+        self._environment.install_gettext_callables(gettext, ngettext, newstyle=True)  # type: ignore[attr-defined]
         assets, room = app.state.assets, app.state.room
         self._environment.globals.update(
             asset=assets.url,
@@ -42,6 +46,10 @@ class Pages:
             words=words,
             ribbon=ribbon,
             reference=reference,
+            language=language,
+            languages=LANGUAGES,
+            in_language=in_language,
+            navigation=navigation,
         )
 
     def text(self, template: str, **values: Any) -> str:
@@ -64,10 +72,11 @@ def install(app: FastAPI) -> None:
     """Serve the pages of ``app``."""
     pages = Pages(app)
     app.state.problem_page = lambda problem: pages.text("problem.html", problem=problem)
-    board: Board = app.state.board
+    app.state.pages = pages
 
     @app.get("/", include_in_schema=False)
     def plant_now(room: InRoom) -> Response:
+        board: Board = app.state.boards[language()]
         board.refresh()
         look = board.look()
         names = [m.id for m in room.plant.machines]

@@ -6,24 +6,26 @@ import re
 from datetime import date
 from zoneinfo import ZoneInfo
 
+from babel.dates import format_date, format_datetime
+from babel.numbers import get_decimal_symbol
+
 from swarfline.calendar import from_us
 from swarfline.figures import Exact
+from swarfline.serve.tongue import gettext as _
+from swarfline.serve.tongue import locale, ngettext
 from swarfline.units import LIFE_UNITS, lasting
 
 UNKNOWN = "–"
 _SECOND = 1_000_000
-_LIFE_ENDS = {
-    "reset": "life set back at the machine: tool changed, or counted anew",
-    "replaced": "another tool was put into the pot",
-}
 
 
 def number(value: Exact | None, digits: int = 0) -> str:
-    """1 234.5; a thin space parts thousands."""
+    """1 234.5; a thin space parts thousands (ISO 80000-1), the decimal sign is the language's."""
     if value is None:
         return UNKNOWN
     text = f"{float(value):,.{digits}f}".replace(",", "\u202f").replace("-", "−")
-    return text.removeprefix("−") if not text.strip("−0.\u202f") else text
+    text = text.removeprefix("−") if not text.strip("−0.\u202f") else text
+    return text.replace(".", get_decimal_symbol(locale()))
 
 
 def percent(ratio: Exact | None, digits: int = 1) -> str:
@@ -37,8 +39,8 @@ def signed(value: Exact | None) -> str:
         return UNKNOWN
     whole = round(value)
     if whole == 0:
-        return "on plan"
-    return f"{number(abs(whole))} {'ahead' if whole > 0 else 'behind'}"
+        return _("on plan")
+    return (_("%s ahead") if whole > 0 else _("%s behind")) % number(abs(whole))
 
 
 def length(us: Exact | None) -> str:
@@ -74,7 +76,8 @@ def clock(us: int | None, zone: ZoneInfo, now_us: int | None = None) -> str:
     days = (moment.date() - from_us(now_us, zone).date()).days
     if days == 0:
         return text
-    return f"{moment:%a} {text}" if 0 < days < 7 else f"{moment.day} {moment:%b} {text}"
+    pattern = "EEE HH:mm" if 0 < days < 7 else _("d MMM HH:mm")
+    return format_datetime(moment, pattern, locale=locale())
 
 
 def moment(us: int, zone: ZoneInfo) -> str:
@@ -85,7 +88,7 @@ def moment(us: int, zone: ZoneInfo) -> str:
 
 def day(when: date) -> str:
     """Tue 10 Mar 2026"""
-    return f"{when:%a} {when.day} {when:%b} {when.year}"
+    return format_date(when, _("EEE d MMM y"), locale=locale())
 
 
 def life(value: float | None, basis: str) -> str:
@@ -99,7 +102,11 @@ def life(value: float | None, basis: str) -> str:
 
 def life_end(reason: str) -> str:
     """Why a tool life ended, in words."""
-    return _LIFE_ENDS.get(reason, reason) or UNKNOWN
+    told = {
+        "reset": _("life set back at the machine: tool changed, or counted anew"),
+        "replaced": _("another tool was put into the pot"),
+    }
+    return told.get(reason, reason) or UNKNOWN
 
 
 def natural(text: str) -> tuple[tuple[str, int], ...]:
@@ -109,4 +116,19 @@ def natural(text: str) -> tuple[tuple[str, int], ...]:
 
 def condition(name: str) -> str:
     """A condition's name as words."""
-    return name.replace("_", " ")
+    told = {
+        "producing": _("producing"),
+        "setup": _("setup"),
+        "held": _("held"),
+        "waiting": _("waiting"),
+        "fault": _("fault"),
+        "out_of_service": _("out of service"),
+        "off": _("off"),
+        "unobserved": _("unobserved"),
+    }
+    return told.get(name) or name.replace("_", " ")
+
+
+def cycles(count: int) -> str:
+    """1 cycle, 12 cycles"""
+    return ngettext("%(num)s cycle", "%(num)s cycles", count) % {"num": number(count)}

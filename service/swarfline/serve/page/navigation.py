@@ -1,0 +1,14 @@
+"""The pages that every page leads to."""
+
+from __future__ import annotations
+
+from swarfline.serve.tongue import gettext as _
+
+
+def navigation() -> list[tuple[str, str, str]]:
+    """Address, name (a template's ``here``) and title, in the order of the head of the page."""
+    return [
+        ("/", "plant", _("Plant now")),
+        ("/connections", "connections", _("Connections")),
+        ("/api", "api", _("API")),
+    ]
