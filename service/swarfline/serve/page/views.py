@@ -13,6 +13,7 @@ from swarfline.plant import Machine
 from swarfline.serve.definitions import CONDITION_MEANINGS
 from swarfline.serve.page import machine_day, reference, ribbon, words
 from swarfline.serve.page.board import Board, shift_or_day
+from swarfline.serve.page.choosing import kind_words
 from swarfline.serve.page.navigation import navigation
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import InRoom, OneMachine, Room
@@ -50,6 +51,7 @@ class Pages:
             languages=LANGUAGES,
             in_language=in_language,
             navigation=navigation,
+            kind_words=kind_words,
         )
 
     def text(self, template: str, **values: Any) -> str:
