@@ -94,12 +94,14 @@ def list_per_cycle(
     """Energy of complete cycles that began in the span, by machine, program and part."""
     work = Assembly(room, asked.interval, asked.now_us)
     telling = [m.id for m in energy_machines(room, room.machines(machine, cell))]
-    rows = [_cycle_row(m, found) for m in telling for found in per_cycle(_cycles(work, m))]
+    rows = [row for m in telling for row in per_cycle_rows(work, m)]
     return reply.figures(room, asked, work.energy_coverage(telling), PerCycleRow, rows)
 
 
-def _cycles(work: Assembly, machine: str) -> list[CycleEnergy]:
-    return [CycleEnergy(*row) for row in work.room.queries.cycle_energies(machine, *work.span)]
+def per_cycle_rows(work: Assembly, machine: str) -> list[PerCycleRow]:
+    """Energy of the cycles of one machine that began in the span, by program and part."""
+    cycles = [CycleEnergy(*row) for row in work.room.queries.cycle_energies(machine, *work.span)]
+    return [_cycle_row(machine, found) for found in per_cycle(cycles)]
 
 
 def _cycle_row(machine: str, found: PerCycle) -> PerCycleRow:

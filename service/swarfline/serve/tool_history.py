@@ -140,7 +140,7 @@ def list_histories(
 ) -> Any:
     """The history of each tool type: lives that began in the span."""
     chosen = [m.id for m in room.machines(machine, cell)]
-    rows = [_row(kind) for kind in known_kinds(room, asked, chosen, by == "machine", early == "failure")]
+    rows = [history_row(kind) for kind in known_kinds(room, asked, chosen, by == "machine", early == "failure")]
     return reply.listing(HistoryRow, rows, **span_fields(room, asked))
 
 
@@ -186,7 +186,8 @@ def kind_fields(kind: KnownKind) -> dict[str, Any]:
     }
 
 
-def _row(kind: KnownKind) -> HistoryRow:
+def history_row(kind: KnownKind) -> HistoryRow:
+    """The history of a tool type as sent."""
     found = kind.history
     used = found.achieved
     low, median, high = (quantile(used, p) if used else None for p in (0.1, 0.5, 0.9))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any, Literal
 
 from fastapi import APIRouter
@@ -70,7 +71,26 @@ def list_loads(room: InRoom, reply: Replying, machine: MachineName = None, cell:
     return reply.listing(LoadRow, rows, at=show(now_us, room.zone), time_zone=str(room.zone))
 
 
-def _rows(room: Room, machine: str, now_us: int) -> Iterator[LoadRow]:
+@dataclass(frozen=True, slots=True)
+class PresentLoads:
+    """The loads of one tool and program over the tool's present life, each ``every``-th cycle's; ``before`` those
+    of earlier lives."""
+
+    life: ToolLife
+    program: str
+    loads: list[Load]
+    before: list[list[Load]]
+    every: int
+    whole: float
+
+    @property
+    def trend(self) -> LoadTrend:
+        """Whether the load rises."""
+        return load_trend(self.loads, self.before)
+
+
+def present_loads(room: Room, machine: str, now_us: int) -> Iterator[PresentLoads]:
+    """Loads of every tool in the machine now whose life can be told as a share, by program."""
     since_us = now_us - LOOK_BACK_US
     lives = room.queries.facts(ToolLife, machine, since_us, now_us)
     present = [(life, earlier_lives(life, lives)) for life in room.queries.open_tool_lives(machine)]
@@ -88,10 +108,15 @@ def _rows(room: Room, machine: str, now_us: int) -> Iterator[LoadRow]:
         if whole is None:
             continue
         before = [loads_of(one, one.limit or whole)[1] for one in earlier]
-        every, present_loads = loads_of(life, whole)
-        for program, loads in sorted(present_loads.items()):
-            trend = load_trend(loads, [one.get(program, []) for one in before])
-            yield _row(room, life, program, trend, every, life.used / whole)
+        every, now = loads_of(life, whole)
+        for program, loads in sorted(now.items()):
+            yield PresentLoads(life, program, loads, [one.get(program, []) for one in before], every, whole)
+
+
+def _rows(room: Room, machine: str, now_us: int) -> Iterator[LoadRow]:
+    for found in present_loads(room, machine, now_us):
+        life = found.life
+        yield _row(room, life, found.program, found.trend, found.every, life.used / found.whole)
 
 
 def _row(room: Room, life: ToolLife, program: str, trend: LoadTrend, every: int, share: float) -> LoadRow:

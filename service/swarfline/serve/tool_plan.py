@@ -82,11 +82,26 @@ class ToolPlan(Listing[StopRow]):
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
-    hours: float | None
+class Planning:
+    """What a plan is asked for: up to ``until_us`` by the clock, or for so many cycles; None: nothing is planned.
+
+    ``most``: share of a life that a change may give up; ``cautious``: by the low ends of the forecasts.
+    """
+
+    until_us: int | None
     cycles: int | None
     most: Fraction
     cautious: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """The plan of one machine, None where there is no horizon; ``tools`` with the cycles of a whole life each."""
+
+    horizon: int | None
+    plan: ChangePlan | None
+    tools: list[tuple[ToolForecast, int]]
+    left_out: list[LeftOutRow]
 
 
 @router.get("/tool-plan", response_model=ToolPlan, responses=OPENAPI)
@@ -103,10 +118,13 @@ def list_stops(
     """Stops for tool changes, machine by machine; by default to the end of the shift that runs or comes next."""
     if hours is not None and cycles is not None:
         raise wrong("cycles", "cannot stand beside hours", "hours or cycles, or neither")
-    asked = _Asked(hours, cycles, Fraction(most_given_up_pct) / 100, cautious)
+    most = Fraction(most_given_up_pct) / 100
     now_us = room.now_us()
     work = Assembly(room, (now_us, now_us), now_us)
-    planned = [_plan(work, m.id, asked) for m in room.machines(machine, cell)]
+    planned = [
+        _plan(work, m.id, Planning(_until_us(room, m.id, hours, cycles, now_us), cycles, most, cautious))
+        for m in room.machines(machine, cell)
+    ]
     return reply.listing(
         StopRow,
         [row for _, rows in planned for row in rows],
@@ -117,43 +135,48 @@ def list_stops(
     )
 
 
-def _plan(work: Assembly, machine: str, asked: _Asked) -> tuple[MachinePlan, list[StopRow]]:
-    room, ahead = work.room, work.prospect(machine)
-    until_us = _until_us(room, machine, asked, work.now_us)
-    horizon = asked.cycles or (None if until_us is None else ahead.cycles_by(until_us))
+def plan_machine(work: Assembly, machine: str, asked: Planning) -> Planned:
+    """The stops of one machine, as few as serve."""
+    ahead = work.prospect(machine)
+    horizon = asked.cycles or (None if asked.until_us is None else ahead.cycles_by(asked.until_us))
     tools, left_out = _plannable(work.forecasts(machine), asked.cautious)
     plan = None
     if horizon is not None:
         horizon = min(horizon, MOST_CYCLES)
         plan = plan_changes([life for _, life in tools], horizon, asked.most)
+    return Planned(horizon, plan, [(tool, life.full) for tool, life in tools], left_out)
+
+
+def _plan(work: Assembly, machine: str, asked: Planning) -> tuple[MachinePlan, list[StopRow]]:
+    room, found = work.room, plan_machine(work, machine, asked)
+    plan = found.plan
     about = MachinePlan(
         machine=machine,
-        until=show_or_none(until_us, room.zone),
-        horizon_cycles=horizon,
+        until=show_or_none(asked.until_us, room.zone),
+        horizon_cycles=found.horizon,
         stops=len(plan.stops) if plan else None,
         stops_needed=plan.at_least if plan else None,
         proven=plan.proven if plan else None,
-        left_out=left_out,
+        left_out=found.left_out,
     )
-    return about, _rows(room, machine, ahead, plan, tools) if plan else []
+    return about, _rows(room, machine, work.prospect(machine), plan, found.tools) if plan else []
 
 
-def _until_us(room: Room, machine: str, asked: _Asked, now_us: int) -> int | None:
+def _until_us(room: Room, machine: str, hours: float | None, cycles: int | None, now_us: int) -> int | None:
     """End of the horizon; None where it is in cycles, or no shift is planned within a week."""
-    if asked.cycles is not None:
+    if cycles is not None:
         return None
-    if asked.hours is not None:
-        return now_us + round(asked.hours * HOUR_US)
+    if hours is not None:
+        return now_us + round(hours * HOUR_US)
     shifts = room.calendar.shift_spans(machine, now_us, now_us + LOOK_AHEAD_US)
     return shifts[0].end_us if shifts else None
 
 
-_Planned = list[tuple[ToolForecast, LifeAhead]]
-
-
-def _plannable(tools: list[ToolForecast], cautious: bool) -> tuple[_Planned, list[LeftOutRow]]:
+def _plannable(
+    tools: list[ToolForecast], cautious: bool
+) -> tuple[list[tuple[ToolForecast, LifeAhead]], list[LeftOutRow]]:
     """Tools with their lives in cycles, and those that have none; tools that are not used need no plan."""
-    planned: _Planned = []
+    planned: list[tuple[ToolForecast, LifeAhead]] = []
     left_out: list[LeftOutRow] = []
     for tool in tools:
         left, full = tool.cycles_left, tool.full_life_cycles
@@ -178,7 +201,9 @@ def _why(tool: ToolForecast, cautious: bool) -> str:
     return "a whole life lasts for no cycle"
 
 
-def _rows(room: Room, machine: str, ahead: Prospect, plan: ChangePlan, tools: _Planned) -> list[StopRow]:
+def _rows(
+    room: Room, machine: str, ahead: Prospect, plan: ChangePlan, tools: list[tuple[ToolForecast, int]]
+) -> list[StopRow]:
     return [
         StopRow(
             machine=machine,
@@ -190,11 +215,11 @@ def _rows(room: Room, machine: str, ahead: Prospect, plan: ChangePlan, tools: _P
     ]
 
 
-def _change_row(change: Change, tool: ToolForecast, life: LifeAhead) -> ChangeRow:
+def _change_row(change: Change, tool: ToolForecast, full: int) -> ChangeRow:
     return ChangeRow(
         pot=tool.pot or tool.pot_key,
         tool=tool.tool,
         name=tool.name,
-        given_up_pct=100 * change.given_up / life.full,
+        given_up_pct=100 * change.given_up / full,
         cycles_given_up=change.given_up,
     )

@@ -74,7 +74,7 @@ def list_replacements(
         unplanned_cost or room.plant.tool_changes.unplanned_cost,
     )
     kinds = known_kinds(room, asked, chosen, by == "machine", early == "failure")
-    rows = [_row(kind, *costs) for kind in kinds]
+    rows = [replacement_row(kind, *costs) for kind in kinds]
     return reply.listing(
         ReplacementRow,
         rows,
@@ -85,7 +85,8 @@ def list_replacements(
     )
 
 
-def _row(kind: KnownKind, planned: float | None, unplanned: float | None) -> ReplacementRow:
+def replacement_row(kind: KnownKind, planned: float | None, unplanned: float | None) -> ReplacementRow:
+    """The replacement interval of a tool type for the costs of a planned and an unplanned change."""
     lifetimes, failures = kind.history.lifetimes, kind.history.failures
     longest = max((n.used for n in lifetimes), default=0.0)
     found = NO_COSTS

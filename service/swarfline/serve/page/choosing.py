@@ -111,17 +111,21 @@ def span_words(start_us: int, end_us: int, room: Room) -> str:
     return f"{day}, {words.clock(start_us, room.zone)}–{words.clock(end_us, room.zone)}"
 
 
-def choose(request: Request, room: Room, default: str = SHIFT, more: tuple[str, ...] = ()) -> Chosen:
+def choose(
+    request: Request, room: Room, default: str = SHIFT, more: tuple[str, ...] = (), machine: str | None = None
+) -> Chosen:
     """What the address of a page means; ends the request with 404 or 422 for what it cannot mean.
 
-    ``more`` are further parameters of the page that its links keep.
+    ``more`` are further parameters of the page that its links keep; ``machine``: the page is about this one only.
     """
-    asked_for = {name: value for name, value in request.query_params.items() if value.strip()}
-    machine, cell = asked_for.get("machine"), asked_for.get("cell")
-    machines = tuple(room.machines(machine, cell))
-    kind, asked = _span(room, asked_for, [m.id for m in machines], default)
-    kept = tuple((name, asked_for[name]) for name in more if name in asked_for)
-    return Chosen(room, request.url.path, asked, kind, machine, cell, machines, kept)
+    told = {name: value for name, value in request.query_params.items() if value.strip()}
+    named_machine, cell = (told.get("machine"), told.get("cell")) if machine is None else (machine, None)
+    machines = tuple(room.machines(named_machine, cell))
+    kind, asked = _span(room, told, [m.id for m in machines], default)
+    kept = tuple((name, told[name]) for name in more if name in told)
+    return Chosen(
+        room, request.url.path, asked, kind, told.get("machine") if machine is None else None, cell, machines, kept
+    )
 
 
 def _span(room: Room, told: dict[str, str], machines: list[str], default: str) -> tuple[str, Asked]:

@@ -9,6 +9,8 @@ def navigation() -> list[tuple[str, str, str]]:
     """Address, name (a template's ``here``) and title, in the order of the head of the page."""
     return [
         ("/", "plant", _("Plant now")),
+        ("/tools", "tools", _("Tools")),
+        ("/energy", "energy", _("Energy")),
         ("/connections", "connections", _("Connections")),
         ("/api", "api", _("API")),
     ]

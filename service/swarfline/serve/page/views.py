@@ -5,62 +5,17 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import FastAPI, Query, Request
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 
-from swarfline.facts import CONDITIONS
 from swarfline.plant import Machine
-from swarfline.serve.definitions import CONDITION_MEANINGS
-from swarfline.serve.page import machine_day, reference, ribbon, words
+from swarfline.serve.page import energy, machine_day, tools
 from swarfline.serve.page.board import Board, shift_or_day
-from swarfline.serve.page.choosing import kind_words
-from swarfline.serve.page.navigation import navigation
+from swarfline.serve.page.pages import Pages
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import InRoom, OneMachine, Room
 from swarfline.serve.servers import server_rows
 from swarfline.serve.times import parse_day, show_or_none
-from swarfline.serve.tongue import LANGUAGES, gettext, in_language, language, ngettext
-
-_PAGE_HEADERS = {"cache-control": "no-cache"}
-
-
-class Pages:
-    """Renders the templates."""
-
-    def __init__(self, app: FastAPI) -> None:
-        self._environment = Environment(
-            loader=PackageLoader("swarfline.serve.page"),
-            autoescape=select_autoescape(default=True),
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-            extensions=["jinja2.ext.i18n"],
-        )
-        self._environment.install_gettext_callables(gettext, ngettext, newstyle=True)  # type: ignore[attr-defined]
-        assets, room = app.state.assets, app.state.room
-        self._environment.globals.update(
-            asset=assets.url,
-            library=assets.library_url,
-            plant_name=room.plant.plant.name,
-            conditions=CONDITIONS,
-            meanings=CONDITION_MEANINGS,
-            words=words,
-            ribbon=ribbon,
-            reference=reference,
-            language=language,
-            languages=LANGUAGES,
-            in_language=in_language,
-            navigation=navigation,
-            kind_words=kind_words,
-        )
-
-    def text(self, template: str, **values: Any) -> str:
-        """A page as text."""
-        return self._environment.get_template(template).render(values)
-
-    def answer(self, template: str, **values: Any) -> Response:
-        """A page as a response."""
-        return HTMLResponse(self.text(template, **values), headers=_PAGE_HEADERS)
+from swarfline.serve.tongue import language
 
 
 def _by_cell(room: Room) -> list[tuple[str, list[Machine]]]:
@@ -75,6 +30,8 @@ def install(app: FastAPI) -> None:
     pages = Pages(app)
     app.state.problem_page = lambda problem: pages.text("problem.html", problem=problem)
     app.state.pages = pages
+    tools.install(app)
+    energy.install(app)
 
     @app.get("/", include_in_schema=False)
     def plant_now(room: InRoom) -> Response:

@@ -33,6 +33,13 @@ def percent(ratio: Exact | None, digits: int = 1) -> str:
     return UNKNOWN if ratio is None else f"{number(ratio * 100, digits)} %"
 
 
+def share(ratio: Exact | None) -> str:
+    """A share that is not whole, and never looks so: 99.96 % is written "< 100 %"."""
+    if ratio is not None and ratio < 1 and round(float(ratio) * 100, 1) >= 100:
+        return "< 100 %"
+    return percent(ratio)
+
+
 def signed(value: Exact | None) -> str:
     """ "12 ahead", "3 behind" or "on plan"."""
     if value is None:

@@ -1,0 +1,179 @@
+"""The tools of one machine: their lives now, the load over these lives, and what earlier lives achieved."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from swarfline.facts import ToolLife
+from swarfline.measure.forecast import ToolForecast
+from swarfline.measure.lives import EARLY, FAILED, REMOVED, ending
+from swarfline.measure.loads import RISING, STEADY, Load, LoadTrend
+from swarfline.plant import Machine
+from swarfline.serve.assemble import Assembly
+from swarfline.serve.page import words
+from swarfline.serve.page.choosing import Chosen
+from swarfline.serve.page.ribbon import HEIGHT, WIDTH
+from swarfline.serve.page.tools_due import cycles_words, limit_words
+from swarfline.serve.room import Room
+from swarfline.serve.tongue import gettext as _
+from swarfline.serve.tool_history import HistoryRow, history_row, known_kinds
+from swarfline.serve.tool_loads import PresentLoads, present_loads
+from swarfline.serve.tool_replacement import ReplacementRow, replacement_row
+
+MOST_POINTS = 250
+"""Points of one picture of loads; of more, each n-th."""
+
+
+@dataclass(frozen=True, slots=True)
+class LifeLine:
+    """A tool now, in words; shares of the limit as bars."""
+
+    tool: ToolForecast
+    used: str
+    limit: str
+    cycles: str
+    when: str
+    warning_share: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class LoadPicture:
+    """The load of a tool and program over its life as paths in a box of WIDTH × HEIGHT, and in words."""
+
+    life: ToolLife
+    program: str
+    trend: LoadTrend
+    top_pct: float
+    now: str
+    before: str
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """A tool life that ended in the span."""
+
+    life: ToolLife
+    at: str
+    used: str
+    limit: str
+    share: float | None
+    how: str
+    early: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A tool type: its history and the replacement interval that it supports."""
+
+    history: HistoryRow
+    replacement: ReplacementRow
+
+
+@dataclass(frozen=True, slots=True)
+class MachineTools:
+    """The page's content."""
+
+    machine: Machine
+    at: str
+    lines: list[LifeLine]
+    loads: list[LoadPicture]
+    ended: list[Ended]
+    kinds: list[Kind]
+    currency: str | None
+
+
+def tools_of(chosen: Chosen) -> MachineTools:
+    """Tools of the one machine chosen; ended lives and history are those of the span."""
+    room, machine = chosen.room, chosen.machines[0]
+    now_us = room.now_us()
+    work = Assembly(room, (now_us, now_us), now_us)
+    forecasts = sorted(work.forecasts(machine.id), key=lambda t: words.natural(t.pot or t.pot_key))
+    return MachineTools(
+        machine,
+        words.moment(now_us, room.zone),
+        [life_line(room, tool, now_us) for tool in forecasts],
+        [_picture(found) for found in present_loads(room, machine.id, now_us)],
+        _ended(room, machine.id, chosen),
+        list(_kinds(room, machine.id, chosen)),
+        room.plant.figures.currency,
+    )
+
+
+def life_line(room: Room, tool: ToolForecast, now_us: int) -> LifeLine:
+    """One tool in words."""
+    level = tool.warning_level / tool.limit if tool.warning_level is not None and tool.limit else None
+    return LifeLine(
+        tool,
+        words.life(tool.used, tool.basis),
+        words.life(tool.limit, tool.basis),
+        cycles_words(tool),
+        limit_words(room, tool, now_us),
+        level,
+    )
+
+
+def _ended(room: Room, machine: str, chosen: Chosen) -> list[Ended]:
+    lives = room.queries.facts(ToolLife, machine, *chosen.asked.interval)
+    ended = [n for n in lives if not n.open and chosen.asked.start_us < n.end_us <= chosen.asked.end_us]
+    ended.sort(key=lambda n: -n.end_us)
+    return [_ended_line(room, n, chosen) for n in ended]
+
+
+def _ended_line(room: Room, life: ToolLife, chosen: Chosen) -> Ended:
+    how = ending(life)
+    return Ended(
+        life,
+        words.clock(life.end_us, room.zone, chosen.asked.now_us),
+        words.life(life.used, life.basis) + ("" if life.whole else " " + _("(beginning not seen)")),
+        words.life(life.limit, life.basis),
+        life.used / life.limit if life.limit else None,
+        ending_words(how),
+        how in (EARLY, FAILED, REMOVED),
+    )
+
+
+def ending_words(how: str) -> str:
+    """How a life ended, in words."""
+    return {
+        "at_limit": _("at its limit"),
+        "failed": _("failed before its limit"),
+        "early": _("set back before its limit"),
+        "removed": _("taken out before its limit"),
+    }.get(how, words.UNKNOWN)
+
+
+def _kinds(room: Room, machine: str, chosen: Chosen) -> Iterator[Kind]:
+    costs = room.plant.tool_changes
+    for kind in known_kinds(room, chosen.asked, [machine], True, False):
+        yield Kind(history_row(kind), replacement_row(kind, costs.planned_cost, costs.unplanned_cost))
+
+
+def _picture(found: PresentLoads) -> LoadPicture:
+    every = [load for loads in (found.loads, *found.before) for load in loads]
+    top = max((load.mean for load in every), default=0.0) * 1.1 or 1.0
+    earlier = [load for loads in found.before for load in loads]
+    trend = found.trend
+    return LoadPicture(
+        found.life, found.program, trend, top, dots(found.loads, top), dots(earlier, top), _verdict(trend)
+    )
+
+
+def _verdict(trend: LoadTrend) -> str:
+    if trend.sign == RISING:
+        return _("rising: %s above what is usual at this share of life") % words.percent(trend.rise)
+    if trend.sign == STEADY:
+        return _("steady")
+    return _("cannot be told yet")
+
+
+def dots(loads: Sequence[Load], top: float) -> str:
+    """Mean loads over the share of life as the path of small squares."""
+    every = max(1, len(loads) // MOST_POINTS)
+    drawn: list[str] = []
+    for load in loads[::every]:
+        x = min(max(load.at, 0.0), 1.0) * (WIDTH - 6)
+        y = (1 - min(load.mean / top, 1.0)) * (HEIGHT - 1)
+        drawn.append(f"M{x:.4g} {y:.3g}h6v1h-6z")
+    return "".join(drawn)

@@ -1,0 +1,80 @@
+"""The pages of tools hold the same figures as the API, and say what is not known."""
+
+from __future__ import annotations
+
+import re
+from html import unescape
+
+import pytest
+
+from swarfline.facts import ToolLife
+from swarfline.store import Batch
+
+from .client import Client
+from .works import HOUR, NOW, START, works
+
+
+def words_of(text: str) -> str:
+    """The text of a page without its marks."""
+    return unescape(re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", text)))
+
+
+def test_what_is_due_is_what_the_plan_says(client, get):
+    text = words_of(client.get("/tools").text)
+    (stop,) = get("tool-plan", machine="N1")["items"]
+    assert "This shift: early, 06:00–14:00" in text
+    assert stop["at"][11:16] in text and f"after {stop['after_cycles']} cycles" in text
+    assert "T7 Face mill 50" in text and "new life: 100" in text
+
+
+def test_the_interval_of_the_forecast_is_shown(client, get):
+    (tool,) = get("machines/N1/tools")["items"]
+    low, at, high = (tool[name][11:16] for name in ("limit_at_low", "limit_at", "limit_at_high"))
+    assert f"{at} ({low} – {high})" in words_of(client.get("/tools").text)
+
+
+def test_a_machine_without_tools_is_not_said_to_be_fine(client):
+    assert "No machine tells anything of its tools." in words_of(client.get("/tools?machine=S1").text)
+    assert "This machine tells nothing of its tools." in words_of(client.get("/machines/S1/tools").text)
+
+
+@pytest.fixture
+def more(tmp_path):
+    """The works with a tool past its limit, one without a limit, and lives that ended."""
+    app, store = works(tmp_path)
+
+    def life(pot, number, used, limit, start=START, end=NOW, **told):
+        return ToolLife("N1", pot, start, end, number, pot, f"tool <{number}>", used=used, limit=limit, **told)
+
+    store.writer().commit(
+        Batch(
+            facts=[
+                life("2", "8", 100.0, 90.0, open=True),
+                life("3", "7", 5.0, None, open=True),
+                life("4", "10", 40.0, 100.0, START, START + HOUR, reason="reset", whole=True),
+                life("4", "10", 99.0, 100.0, START + HOUR, START + 2 * HOUR, reason="reset", whole=True),
+            ]
+        )
+    )
+    yield Client(app)
+    store.close()
+
+
+def test_past_its_limit_and_without_a_limit(more):
+    text = words_of(more.get("/tools").text)
+    assert "At their limit now N1 : T8 tool <8> , pot 2, 100 of 90 used" in text
+    assert "T7, pot 3 (its limit is not known)" in text
+    assert "<8>" not in more.get("/tools").text, "names from machines are text, never marks"
+
+
+def test_early_ends_stand_out(more):
+    text = words_of(more.get("/machines/N1/tools").text)
+    assert "T10 tool <10> 4 40 / 100 40 % set back before its limit" in text
+    assert "T10 tool <10> 4 99 / 100 99 % at its limit" in text
+    day_before = words_of(more.get("/machines/N1/tools?span=day&at=2026-03-09").text)
+    assert "No tool life is known to have ended in this time." in day_before
+
+
+@pytest.mark.parametrize("path", ["/tools?most_given_up_pct=101", "/tools?machine=X1", "/machines/X1/tools"])
+def test_wrong_addresses_are_told(client, path):
+    assert client.get(path).status_code in (404, 422)
