@@ -97,6 +97,7 @@ def now_cells(room: Room, seen: Presence, typical_us: int | None, now_us: int) -
         f"{seen.machine}.mark": f"#mark-{seen.condition}",
         f"{seen.machine}.word": words.condition(seen.condition),
         f"{seen.machine}.since": _since(room, seen, now_us),
+        f"{seen.machine}.lasting": words.length(None if seen.since_us is None else now_us - seen.since_us),
         f"{seen.machine}.part": part,
         f"{seen.machine}.cycle": cycle,
         f"{seen.machine}.program": running.program if running else "",
@@ -115,6 +116,7 @@ def plant_cells(room: Room, seen: list[Presence], standing: int, now_us: int) ->
     counts = {c: sum(s.condition == c for s in seen) for c in CONDITIONS}
     return {
         "plant.now": words.moment(now_us, room.zone),
+        "plant.time": words.clock(now_us, room.zone),
         "plant.alerts": _("none") if not standing else str(standing),
         **{f"plant.count.{c}": str(n) for c, n in counts.items()},
     }

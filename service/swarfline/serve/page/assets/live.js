@@ -10,10 +10,11 @@ const SILENCE_MS = 5000;
 let source;
 let heard = Date.now();
 
-function say(state, text) {
+// The words are the template's, in its language.
+function say(state) {
   if (line.dataset.link === state) return;
   line.dataset.link = state;
-  word.textContent = text;
+  word.textContent = state === "live" ? line.dataset.live : line.dataset.lost;
 }
 
 function patch(element, text) {
@@ -25,16 +26,16 @@ function patch(element, text) {
   }
 }
 
-function alertItem(alert) {
+function alertItem(alert, list) {
   const item = document.createElement("li");
   item.dataset.severity = alert.severity;
   const severity = document.createElement("b");
-  severity.textContent = alert.severity;
+  severity.textContent = list.dataset[alert.severity] ?? alert.severity;
   const since = document.createElement("small");
   const time = document.createElement("time");
   time.dateTime = alert.raised;
   time.textContent = `${alert.raised.slice(11, 16)}, ${alert.raised.slice(0, 10)}`;
-  since.append("since ", time);
+  since.append(`${list.dataset.since} `, time);
   item.append(severity, ` ${alert.text} `, since);
   return item;
 }
@@ -46,8 +47,8 @@ function take(event) {
     for (const element of cells.get(name) ?? []) patch(element, text);
   }
   const list = document.getElementById("alerts");
-  if (list && told.alerts) list.replaceChildren(...told.alerts.map(alertItem));
-  say("live", ", live");
+  if (list && told.alerts) list.replaceChildren(...told.alerts.map((alert) => alertItem(alert, list)));
+  say("live");
 }
 
 function open() {
@@ -60,7 +61,7 @@ function open() {
 // A pulled cable is not noticed by EventSource, and after an error status it never tries again.
 setInterval(() => {
   if (document.hidden || Date.now() - heard < SILENCE_MS) return;
-  say("lost", ": connection lost, figures are old");
+  say("lost");
   heard = Date.now();
   open();
 }, 1000);
