@@ -15,6 +15,7 @@ from swarfline.store.entering import Entering, entering
 from swarfline.store.exchange import Exchange, Exchanged, writing_alone
 from swarfline.store.journal import Arrival
 from swarfline.store.migrate import prepare
+from swarfline.store.outbox import Outbox
 from swarfline.store.queries import CycleStart, Queries
 from swarfline.store.writer import Batch, Writer, load_checkpoints
 
@@ -25,6 +26,7 @@ __all__ = [
     "Entering",
     "Exchange",
     "Exchanged",
+    "Outbox",
     "Queries",
     "Store",
     "StoreError",
@@ -39,6 +41,7 @@ class Store:
         self.engine = make_engine(resolve_url(url, beside))
         self.backup = prepare(self.engine)
         self.queries = Queries(self.engine)
+        self.outbox = Outbox(self.engine)
         self._door = threading.Lock()
 
     @classmethod

@@ -142,3 +142,24 @@ entries = Table(
     Index(None, "undoes", unique=True),
 )  # fmt: skip
 """Rows are only ever added. One of the kind ``undo`` takes back the row that it names in ``undoes``."""
+
+outbox = Table(
+    "outbox", metadata,
+    Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True),
+    Column("channel", String(40), nullable=False), Column("key", String(80), nullable=False), _text("kind"),
+    _text("subject"), _text("text"), Column("html", Text), _text("data"), _us("created_us"), _us("not_before_us"),
+    _text("state"), Column("attempts", Integer, nullable=False), Column("tried_us", BigInteger),
+    Column("next_us", BigInteger), Column("settled_us", BigInteger), _text("problem"),
+    Column("inside", BigInteger),
+    # what was queued for a channel once is not queued again
+    Index(None, "channel", "key", unique=True),
+    Index(None, "state", "next_us"),
+)  # fmt: skip
+"""Messages; ``next_us`` is when the next attempt is due, of those that wait."""
+
+outbox_files = Table(
+    "outbox_files", metadata,
+    Column("message", BigInteger, primary_key=True, autoincrement=False),
+    Column("place", Integer, primary_key=True, autoincrement=False),
+    _text("name"), _text("media_type"), Column("content", LargeBinary, nullable=False),
+)  # fmt: skip

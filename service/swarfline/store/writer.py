@@ -1,4 +1,4 @@
-"""The one writer: journal, facts, checkpoint, alerts and the present picture in one transaction."""
+"""The one writer: journal, facts, checkpoint, alerts, messages and the present picture in one transaction."""
 
 from __future__ import annotations
 
@@ -12,10 +12,12 @@ from sqlalchemy import Connection, Engine, insert, select, update
 
 from swarfline.alerts import Alert
 from swarfline.facts import Fact
+from swarfline.messages import Message
 from swarfline.signals import Reading
 from swarfline.store import tables, tallies
 from swarfline.store.engine import StoreError
 from swarfline.store.journal import Block, Journal, next_number, payloads
+from swarfline.store.outbox import queue
 from swarfline.store.rows import to_rows
 from swarfline.store.upserts import Upserts, remove
 
@@ -42,6 +44,7 @@ class Batch:
     seen_us: int = 0
     raised: Sequence[Alert] = ()
     changed: Sequence[Alert] = ()
+    messages: Sequence[Message] = ()
 
 
 class Writer:
@@ -95,6 +98,7 @@ class Writer:
         self._write_states(connection, batch)
         _change_alerts(connection, batch.changed)
         _raise_alerts(connection, batch.raised)
+        queue(connection, batch.messages)
 
     def _write_facts(self, connection: Connection, facts: Iterable[Fact]) -> None:
         by_kind: dict[type[Fact], dict[object, Fact]] = {}
