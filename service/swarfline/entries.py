@@ -33,11 +33,28 @@ class Judgement:
     quantity: int
 
 
+@dataclass(frozen=True, slots=True)
+class Note:
+    """What somebody wants to be known of a machine at a time."""
+
+    kind: ClassVar[str] = "note"
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """``quantity`` parts are wanted in the span; ``part`` is empty where it does not matter which."""
+
+    kind: ClassVar[str] = "target"
+    part: str
+    quantity: int
+
+
 LONGEST_US = 31 * 86_400_000_000
 """An entry is about a span of at most this length."""
 
-Said = StopReason | Judgement
-SAID_KINDS: tuple[type[Said], ...] = (StopReason, Judgement)
+Said = StopReason | Judgement | Note | Target
+SAID_KINDS: tuple[type[Said], ...] = (StopReason, Judgement, Note, Target)
 """Every kind of entry."""
 
 

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from swarfline.calendar import Interval, intersect, total
+from swarfline.calendar import Interval, intersect, subtract, total
 from swarfline.measure.definition import OURS, Definition
 from swarfline.measure.elements import window_of
+from swarfline.measure.targets import NONE_TOLD, Aims
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +17,7 @@ class Pace:
     """Parts of one machine in one span (a shift, as a rule) against its plan.
 
     ``planned_us`` is the span's planned time, ``elapsed_us`` what of it has passed. ``target`` and ``expected``
-    are what the plan makes in those at 100 %; ``ahead`` = made − expected, negative when behind; ``forecast`` is
+    are what people want in those where they told (``told``), else what the plan makes at 100 %; ``ahead`` = made − expected, negative when behind; ``forecast`` is
     what the span ends with if it goes on as so far. None where there is no plan, or nothing has passed yet.
     """
 
@@ -28,6 +29,7 @@ class Pace:
     ahead: Fraction | None
     forecast: Fraction | None
     estimate: bool = False
+    told: bool = False
 
 
 def pace(
@@ -37,30 +39,47 @@ def pace(
     span: Interval,
     now_us: int,
     estimate: bool = False,
+    aims: Aims = NONE_TOLD,
 ) -> Pace:
     """Pace of a machine that has ``made`` parts in ``span`` so far.
 
     ``item_us`` is the planned run time per item (``PartPlan.item_us``), ``estimate`` when it was measured.
-    ``planned`` is sorted and disjoint.
+    ``planned`` is sorted and disjoint. ``aims`` are the targets of people; they go before the plan.
     """
+    passed = (span[0], max(span[0], min(span[1], now_us)))
     whole = total(intersect(planned, window_of(span)))
-    elapsed = total(intersect(planned, window_of((span[0], min(span[1], now_us)))))
-    expected = elapsed / item_us if item_us else None
+    elapsed = total(intersect(planned, window_of(passed)))
+    expected = _due(item_us, planned, passed, aims)
+    open_us = total(_untold(planned, span, aims))
     return Pace(
         made,
         whole,
         elapsed,
-        whole / item_us if item_us else None,
+        _due(item_us, planned, span, aims),
         expected,
         None if expected is None else made - expected,
         Fraction(made * whole, elapsed) if elapsed else None,
-        estimate and item_us is not None,
+        estimate and item_us is not None and (open_us > 0 or not aims.covered),
+        aims.touch(span),
     )
 
 
+def _untold(planned: Sequence[Interval], span: Interval, aims: Aims) -> list[Interval]:
+    """Planned time of a span that no target is about."""
+    return subtract(intersect(planned, window_of(span)), aims.covered)
+
+
+def _due(item_us: Fraction | None, planned: Sequence[Interval], span: Interval, aims: Aims) -> Fraction | None:
+    """Parts that are due in a span: by the targets, and by the plan in the time that they leave."""
+    by_plan = total(_untold(planned, span, aims))
+    if item_us:
+        return aims.due(span) + by_plan / item_us
+    return aims.due(span) if aims.touch(span) and not by_plan else None
+
+
 FIGURES = (
-    Definition("pace_target", "planned_time ÷ PRI", "1", "parts that the span makes by plan", OURS),
-    Definition("pace_expected", "planned time elapsed ÷ PRI", "1", "parts that were due by now", OURS),
+    Definition("pace_target", "planned_time ÷ PRI, or as people told", "1", "parts wanted in the span", OURS),
+    Definition("pace_expected", "planned time elapsed ÷ PRI, or of the target", "1", "parts due by now", OURS),
     Definition("pace_ahead", "produced − pace_expected", "1", "parts ahead, negative: behind", OURS),
     Definition("pace_forecast", "produced · planned_time ÷ elapsed", "1", "parts at the end, going on so", OURS),
 )

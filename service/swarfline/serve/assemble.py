@@ -14,7 +14,7 @@ from typing import TypeVar
 
 from swarfline.calendar import Interval, intersect, merge
 from swarfline.capability import can_tell
-from swarfline.entries import Entry, Judgement, StopReason, standing
+from swarfline.entries import Entry, Judgement, StopReason, Target, standing
 from swarfline.facts import TOTAL, Condition, Count, Cycle, Energy
 from swarfline.figures import share
 from swarfline.measure.elements import TimeElements, Timeline
@@ -36,6 +36,7 @@ from swarfline.measure.production import (
 from swarfline.measure.prospect import Prospect
 from swarfline.measure.reasons import by_person, by_rule, given
 from swarfline.measure.stops import Stop, stops
+from swarfline.measure.targets import Aims
 from swarfline.outlook import RECENT_CYCLES, machine_prospect, tool_list
 from swarfline.serve.room import Room
 from swarfline.store import CycleStart
@@ -283,7 +284,13 @@ class Assembly:
         item_us = _mean_item(known) if len(known) == len(plans) else None
         span = (self.span[0], until_us)
         planned = self.room.calendar.planned(machine, *span)
-        return pace(sum(quantities.values()), item_us, planned, span, self.now_us, estimate)
+        made_all = sum(quantities.values())
+        return pace(made_all, item_us, planned, span, self.now_us, estimate, self.aims(machine, span))
+
+    def aims(self, machine: str, span: Interval) -> Aims:
+        """The targets that people told for a machine and reach into a span, which may lie ahead."""
+        told = standing(self.room.queries.entries(Target, machine, *span))
+        return Aims(told, self.room.calendar.planned(machine, *_reach(span, told)))
 
     def prospect(self, machine: str) -> Prospect:
         """What one machine makes at present, and how fast."""

@@ -11,12 +11,11 @@ from fastapi import APIRouter, Path
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from swarfline.calendar import Interval
-from swarfline.entries import LONGEST_US, Entry, Judgement, StopReason, Undone
+from swarfline.entries import LONGEST_US, Entry, Judgement, Said, Undone
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.problems import WRITING, RefusedError, missing, wrong
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.shapes import Shape
-from swarfline.serve.spans import Asked
 from swarfline.serve.times import parse, show
 from swarfline.store import Entering, StoreError
 
@@ -32,6 +31,7 @@ def _line(most: int, least: int = 0) -> Any:
 Reason = Annotated[str, _line(200, 1)]
 PartName = Annotated[str, _line(200)]
 Time = Annotated[str, _line(40, 1)]
+NoteText = _line(1000, 1)
 
 
 class Body(BaseModel):
@@ -94,12 +94,10 @@ def entering(room: Room) -> Iterator[Entering]:
         raise RefusedError(HTTPStatus.SERVICE_UNAVAILABLE, f"Try again: {problem}.") from None
 
 
-def entries_of(
-    room: Room, asked: Asked, kind: type[StopReason] | type[Judgement], machine: str | None, cell: str | None
-) -> list[Entry]:
+def entries_of(room: Room, span: Interval, kind: type[Said], machine: str | None, cell: str | None) -> list[Entry]:
     """Entries of one kind about the span, undone ones too, by the time that they are about."""
     chosen = [m.id for m in room.machines(machine, cell)]
-    entries = [e for m in chosen for e in room.queries.entries(kind, m, *asked.interval)]
+    entries = [e for m in chosen for e in room.queries.entries(kind, m, *span)]
     return sorted(entries, key=lambda e: (e.start_us, e.number))
 
 
@@ -126,8 +124,13 @@ def span_of(start: str | None, end: str | None, other: str, now_us: int) -> Inte
     if end_us <= start_us:
         raise wrong("to", "lies at or before 'from'", "a time after 'from'")
     if end_us - start_us > LONGEST_US:
-        raise wrong("from", "the span is longer than 31 days", "a span of at most 31 days")
+        raise too_long()
     return start_us, end_us
+
+
+def too_long() -> RefusedError:
+    """422 for a span that no entry may be about."""
+    return wrong("from", "the span is longer than 31 days", "a span of at most 31 days")
 
 
 Number = Annotated[int, Path(ge=1, le=2**62, description="number of an entry")]
@@ -139,7 +142,7 @@ def undo_entry(number: Number, room: InRoom, body: Undoing) -> Any:
     with entering(room) as door:
         entry = room.queries.entry(number)
         if entry is None:
-            raise missing("entry", str(number), ["/stop-entries and /judgements list them"])
+            raise missing("entry", str(number), ["/stop-entries, /judgements, /notes and /targets list them"])
         room.machine(entry.machine)
         if entry.undone is not None:
             raise RefusedError(HTTPStatus.CONFLICT, f"Entry {number} was undone by {entry.undone.who} already.")

@@ -143,7 +143,7 @@ def list_judgements(
 ) -> Any:
     """Judgements of parts made in the span, undone ones too, by the time that they are about."""
     work = Assembly(room, asked.interval, asked.now_us)
-    known = entries_of(room, asked, Judgement, machine, cell)
+    known = entries_of(room, asked.interval, Judgement, machine, cell)
     found, last = window.take(lambda n, after: page_of(known, n, after))
     return reply.facts(room, asked, window, JudgementRow, [_row(room, e, work) for e in found], last)
 

@@ -30,7 +30,8 @@ class PaceRow(Shape):
     made: int
     planned_time_s: float
     elapsed_s: float
-    target: float | None = Field(description="parts that the span makes by plan")
+    target: float | None = Field(description="parts wanted: as people told, else what the span makes by plan")
+    target_told: bool = Field(description="people told a target for the span or some of it")
     expected: float | None = Field(description="parts that were due by now")
     ahead: float | None = Field(description="made − expected, negative when behind")
     forecast: float | None = Field(description="parts at the end, going on like this")
@@ -59,6 +60,7 @@ def pace_row(work: Assembly, asked: Asked, machine: str) -> PaceRow:
         planned_time_s=seconds(found.planned_us),
         elapsed_s=seconds(found.elapsed_us),
         target=_number(found.target),
+        target_told=found.told,
         expected=_number(found.expected),
         ahead=_number(found.ahead),
         forecast=_number(found.forecast),

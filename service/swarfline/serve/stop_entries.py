@@ -96,7 +96,7 @@ def list_stop_entries(
 ) -> Any:
     """Reasons that people gave for stops in the span, undone ones too, by the time that they are about."""
     work = Assembly(room, asked.interval, asked.now_us)
-    known = entries_of(room, asked, StopReason, machine, cell)
+    known = entries_of(room, asked.interval, StopReason, machine, cell)
     found, last = window.take(lambda n, after: page_of(known, n, after))
     return reply.facts(room, asked, window, StopEntryRow, [_row(room, e, work) for e in found], last)
 

@@ -50,6 +50,8 @@ PATHS = (
     "/api/v1/tool-plan",
     "/api/v1/stop-entries",
     "/api/v1/judgements",
+    "/api/v1/notes",
+    "/api/v1/targets",
     "/api/v1/alerts",
     "/api/v1/servers",
     "/api/v1/definitions",
@@ -61,6 +63,8 @@ PATHS = (
 WRITING = (
     "/api/v1/machines/{machine_id}/stop-reasons",
     "/api/v1/machines/{machine_id}/judgements",
+    "/api/v1/machines/{machine_id}/notes",
+    "/api/v1/machines/{machine_id}/targets",
     "/api/v1/entries/{number}/undo",
 )
 ANSWERING = [p for p in PATHS if p not in ("/api/v1/live", "/metrics")]
@@ -118,6 +122,8 @@ def test_only_what_people_enter_is_written(described):
 ENTERED = (
     ("machines/N1/stop-reasons", {"stop": "2026-03-10T10:00:00+01:00", "reason": "Guard"}),
     ("machines/N1/judgements", {"time": "2026-03-10T10:00:00+01:00", "kind": "scrap", "quantity": 1}),
+    ("machines/N1/notes", {"text": "Coolant topped up"}),
+    ("machines/N1/targets", {"span": "shift", "quantity": 150}),
     ("entries/1/undo", {}),
 )
 
@@ -130,8 +136,9 @@ def test_what_is_entered_fits_its_description(described, writing, wanted):
         (schema,) = (kind["schema"] for kind in documents[str(answer.status_code)]["content"].values())
         assert list(errors(answer.json(), schema, described)) == []
         assert (answer.status_code < 300) is wanted
-    listed = [described["paths"][f"/api/v1/{name}"]["get"] for name in ("stop-entries", "judgements")]
-    for name, route in zip(("stop-entries", "judgements"), listed, strict=True):
+    names = ("stop-entries", "judgements", "notes", "targets")
+    listed = [described["paths"][f"/api/v1/{name}"]["get"] for name in names]
+    for name, route in zip(names, listed, strict=True):
         schema = route["responses"]["200"]["content"]["application/json"]["schema"]
         assert list(errors(writing.told(name), schema, described)) == []
 
@@ -151,7 +158,7 @@ def test_docs_name_every_route(described):
 
 def test_docs_name_every_member_of_what_is_entered(described):
     text = (DOCS / "api.md").read_text(encoding="utf-8")
-    bodies = ("StopReasonBody", "JudgementBody", "Undoing")
+    bodies = ("StopReasonBody", "JudgementBody", "NoteBody", "TargetBody", "Undoing")
     names = {n for b in bodies for n in described["components"]["schemas"][b]["properties"]}
     assert names <= set(re.findall(r"`(\w+)`", text))
 
