@@ -8,7 +8,7 @@ from fastapi import FastAPI, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from swarfline.plant import Machine
-from swarfline.serve.page import energy, machine_day, tools
+from swarfline.serve.page import energy, machine_day, reports, tools
 from swarfline.serve.page.board import Board, shift_or_day
 from swarfline.serve.page.pages import Pages
 from swarfline.serve.problems import wrong
@@ -32,6 +32,7 @@ def install(app: FastAPI) -> None:
     app.state.pages = pages
     tools.install(app)
     energy.install(app)
+    reports.install(app)
 
     @app.get("/", include_in_schema=False)
     def plant_now(room: InRoom) -> Response:
