@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import click
 
 from swarfline.plant import Plant, PlantError, load
+
+if TYPE_CHECKING:
+    from swarfline.store import Store
 
 FAILED = 1
 PLANT_FILE = click.argument("file", type=click.Path(path_type=Path))
@@ -34,3 +37,14 @@ def known_machines(plant: Plant, *machines: str) -> None:
     for machine in machines:
         if machine not in known:
             fail(f"--machine {machine!r}: unknown; the plant file has {', '.join(known)}")
+
+
+def existing_store(plant: Plant, file: Path) -> Store:
+    """The database that the plant file names; a command that only looks back must not make an empty one."""
+    from swarfline.store import Store, StoreError
+    from swarfline.store.engine import resolve_url
+
+    url = resolve_url(plant.store.url, file)
+    if url.get_backend_name() == "sqlite" and url.database and not Path(url.database).exists():
+        raise StoreError(f"there is no database {url.database} yet; `swarfline run` makes it")
+    return Store.open(plant.store.url, file)

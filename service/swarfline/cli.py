@@ -14,19 +14,18 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from swarfline import __version__
-from swarfline.arguments import PLANT_FILE
+from swarfline.arguments import PLANT_FILE, existing_store
 from swarfline.arguments import fail as _fail
 from swarfline.arguments import known_machines as _known_machines
 from swarfline.arguments import plant_of as _plant
 from swarfline.calendar import to_us
 from swarfline.cli_online import check, watch
+from swarfline.cli_report import report
 from swarfline.cli_survey import survey
 from swarfline.cli_trust import trust
-from swarfline.plant import Plant
 
 if TYPE_CHECKING:
     from swarfline.rebuild import Told
-    from swarfline.store import Store
 
 ABOVE_ZERO = click.FloatRange(min=0, min_open=True)
 
@@ -47,6 +46,7 @@ main.add_command(check)
 main.add_command(watch)
 main.add_command(survey)
 main.add_command(trust)
+main.add_command(report)
 
 
 @main.command()
@@ -126,7 +126,7 @@ def rebuild(
     _known_machines(plant, *machines)
     span = (ALWAYS_US[0] if start_us is None else start_us, ALWAYS_US[1] if end_us is None else end_us)
     try:
-        store = _existing_store(plant, file)
+        store = existing_store(plant, file)
         told = recompute(plant, store, machines or known, span, dry_run)
     except StoreError as problem:
         _fail(str(problem))
@@ -173,7 +173,7 @@ def study(file: Path, as_json: bool, **asked: Any) -> None:
     plant = _plant(file)
     _known_machines(plant, question.machine, question.other)
     try:
-        store = _existing_store(plant, file)
+        store = existing_store(plant, file)
         room = room_of(plant, store)
         rows = answer(room, question)
     except (StoreError, Unusable) as problem:
@@ -210,17 +210,6 @@ def demo(days: int, port: int, folder: Path | None, no_browser: bool) -> None:
         _fail(str(problem))
     except KeyboardInterrupt:
         _fail("stopped before the plant was shown")
-
-
-def _existing_store(plant: Plant, file: Path) -> Store:
-    """The database that the plant file names; a command that only looks back must not make an empty one."""
-    from swarfline.store import Store, StoreError
-    from swarfline.store.engine import resolve_url
-
-    url = resolve_url(plant.store.url, file)
-    if url.get_backend_name() == "sqlite" and url.database and not Path(url.database).exists():
-        raise StoreError(f"there is no database {url.database} yet; `swarfline run` makes it")
-    return Store.open(plant.store.url, file)
 
 
 def changes_table(told: Told, dry: bool) -> str:

@@ -53,7 +53,7 @@ def write(shape: type[BaseModel], rows: Sequence[BaseModel]) -> str:
     writer.writerow("_".join(path) for path in paths)
     for row in rows:
         plain = row.model_dump(mode="json", by_alias=True)
-        writer.writerow(_cell(_at(plain, path)) for path in paths)
+        writer.writerow(safe(_at(plain, path)) for path in paths)
     return out.getvalue()
 
 
@@ -64,7 +64,8 @@ def _at(row: Mapping[str, Any], path: Path) -> Any:
     return value
 
 
-def _cell(value: Any) -> Any:
+def safe(value: Any) -> Any:
+    """A value as a table holds it: nothing that a spreadsheet would run."""
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, list | dict):

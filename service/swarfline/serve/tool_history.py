@@ -153,14 +153,15 @@ def known_kinds(
     for machine in machines:
         overlapping = room.queries.facts(ToolLife, machine, *asked.interval)
         begun = [life for life in overlapping if life.start_us >= asked.start_us]
-        broken |= broken_lives(begun, _breakages(room, asked, machine))
+        broken |= broken_lives(begun, breakages(room, asked, machine))
         lives += begun
     for key, alike in by_kind(lives, apart).items():
         found = history(alike, broken, early_fails)
         yield KnownKind(key, sorted({life.machine for life in alike}), found, fit(found.lifetimes))
 
 
-def _breakages(room: Room, asked: Asked, machine: str) -> list[Breakage]:
+def breakages(room: Room, asked: Asked, machine: str) -> list[Breakage]:
+    """The alarms of the span that tell of a broken tool."""
     marks = room.plant.tool_changes.breakage_alarms
     alarms = room.queries.facts(Alarm, machine, *asked.interval)
     starts = [alarm.start_us for alarm in alarms if tells_breakage(alarm, marks)]

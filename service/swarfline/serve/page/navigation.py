@@ -11,6 +11,7 @@ def navigation() -> list[tuple[str, str, str]]:
         ("/", "plant", _("Plant now")),
         ("/tools", "tools", _("Tools")),
         ("/energy", "energy", _("Energy")),
+        ("/reports", "reports", _("Reports")),
         ("/wall", "wall", _("Wall")),
         ("/connections", "connections", _("Connections")),
         ("/api", "api", _("API")),

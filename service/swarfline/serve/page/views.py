@@ -8,7 +8,7 @@ from fastapi import FastAPI, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from swarfline.plant import Machine
-from swarfline.serve.page import energy, machine_day, tools, wall
+from swarfline.serve.page import energy, machine_day, reports, tools, wall
 from swarfline.serve.page.board import Board, shift_or_day
 from swarfline.serve.page.pages import Pages
 from swarfline.serve.problems import wrong
@@ -33,6 +33,7 @@ def install(app: FastAPI) -> None:
     tools.install(app)
     energy.install(app)
     wall.install(app)
+    reports.install(app)
 
     @app.get("/", include_in_schema=False)
     def plant_now(room: InRoom) -> Response:

@@ -1,0 +1,122 @@
+"""The sections of what happened: stops and their reasons, alerts."""
+
+from __future__ import annotations
+
+from swarfline.measure.stops import BY_ALARM, BY_PERSON, BY_RULE, Stop
+from swarfline.report import BAR, NUMBER, WIDE, Cell, Column, Row, Section, Segment
+from swarfline.serve.losses import LossRow, loss_rows
+from swarfline.serve.page import words
+from swarfline.serve.reports import cells
+from swarfline.serve.reports.figures import Work
+from swarfline.serve.times import seconds
+from swarfline.serve.tongue import gettext as _
+
+MOST = 10
+"""Rows of a list; a note says how many there are."""
+MOST_REASONS = 8
+
+
+def longest_stops(work: Work) -> Section:
+    """The long stops that took most of the span's planned time; short ones are told together."""
+    found = [stop for m in work.about.ids for stop in work.facts.stops(m, work.span)]
+    long = sorted((s for s in found if s.long), key=lambda s: (-s.planned_us, s.start_us, s.machine))
+    columns = (
+        Column("machine", _("Machine")),
+        Column("start", _("From")),
+        Column("end", _("To")),
+        Column("planned_s", _("In this span"), NUMBER),
+        Column("condition", _("Mostly")),
+        Column("reason", _("Reason"), WIDE),
+        Column("reason_by", _("Told by")),
+    )
+    rows = tuple(_stop_row(work, stop, number) for number, stop in enumerate(long[:MOST], 1))
+    note = _("%(long)s long stops took %(lost)s of the planned time, %(short)s short ones %(little)s.") % {
+        "long": words.number(len(long)),
+        "lost": words.length(sum(s.planned_us for s in long)),
+        "short": words.number(len(found) - len(long)),
+        "little": words.length(sum(s.planned_us for s in found if not s.long)),
+    }
+    nothing = _("No long stop was observed.")
+    return Section("stops", _("Longest stops"), columns, rows, note if found else "", nothing)
+
+
+def _stop_row(work: Work, stop: Stop, number: int) -> Row:
+    by = {BY_PERSON: _("a person"), BY_RULE: _("a rule"), BY_ALARM: _("an alarm")}.get(stop.reason_by)
+    end = work.moment(stop.end_us)
+    return Row(
+        str(number),
+        (
+            cells.text(work.name(stop.machine)),
+            work.moment(stop.start_us),
+            Cell(_("goes on"), end.value) if stop.open else end,
+            cells.length(seconds(stop.planned_us)),
+            Cell(words.condition(stop.condition), stop.condition),
+            cells.text(stop.reason),
+            Cell(by or words.UNKNOWN, stop.reason_by),
+        ),
+    )
+
+
+def reasons(work: Work) -> Section:
+    """Stops by reason, the ones that took most first."""
+    rows = [r for r in loss_rows(work.facts, work.whole, "reason") if r.reason is not None and r.time_s]
+    columns = (
+        Column("reason", _("Reason")),
+        Column("bar", "", BAR),
+        Column("time_s", _("Hours"), NUMBER),
+        Column("share_pct", _("Of busy time"), NUMBER),
+    )
+    scale = max((r.time_s for r in rows), default=1.0)
+    shown = tuple(_reason_row(work, row, scale) for row in rows[:MOST_REASONS])
+    left = sum(r.time_s for r in rows[MOST_REASONS:])
+    note = _("Further reasons: %s.") % words.length(left * 1_000_000) if left else ""
+    return Section("reasons", _("What stops were put down to"), columns, shown, note, _("No stop was observed."))
+
+
+def _reason_row(work: Work, row: LossRow, scale: float) -> Row:
+    return Row(
+        row.reason or "unknown",
+        (
+            cells.text(row.reason or _("no reason known")),
+            cells.bar([Segment(0.0, row.time_s / scale, "plain")]),
+            cells.hours(row.time_s, work.oee.coverage_pct),
+            cells.percent(row.share_pct, work.oee.coverage_pct),
+        ),
+    )
+
+
+def alerts(work: Work) -> Section:
+    """The alerts that stood at some time in the span, newest first."""
+    about, known = work.about, {m.id for m in work.room.plant.machines}
+    found = work.room.queries.alerts(start_us=work.span[0], end_us=work.span[1])
+    # alerts of no machine (a server, the disk) belong to the whole plant
+    ours = [a for a in found if a.machine in about.ids or (about.whole_plant and a.machine not in known)]
+    columns = (
+        Column("raised", _("Raised")),
+        Column("cleared", _("Cleared")),
+        Column("severity", _("Severity")),
+        Column("machine", _("Machine")),
+        Column("text", _("What"), WIDE),
+    )
+    rows = tuple(
+        Row(
+            str(number),
+            (
+                work.moment(alert.raised_us),
+                Cell(_("stands")) if alert.cleared_us is None else work.moment(alert.cleared_us),
+                Cell(severity_word(alert.severity), alert.severity),
+                cells.text(work.name(alert.machine)),
+                cells.text(alert.text),
+            ),
+        )
+        for number, alert in enumerate(ours[:MOST], 1)
+    )
+    more = len(ours) - len(rows)
+    note = _("The newest %(shown)s of %(all)s.") % {"shown": len(rows), "all": len(ours)} if more else ""
+    return Section("alerts", _("Alerts"), columns, rows, note, _("No alert stood."))
+
+
+def severity_word(severity: str) -> str:
+    """A severity in words."""
+    told = {"information": _("information"), "warning": _("warning"), "urgent": _("urgent")}
+    return told.get(severity, severity)

@@ -1,0 +1,63 @@
+"""The section that says what a report does not know, so that nobody takes silence for good news."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from swarfline.capability import can_tell
+from swarfline.measure.stops import BY_NONE
+from swarfline.report import NUMBER, WIDE, Cell, Column, Row, Section
+from swarfline.serve.page import words
+from swarfline.serve.reports import cells
+from swarfline.serve.reports.figures import Work
+from swarfline.serve.times import seconds
+from swarfline.serve.tongue import gettext as _
+
+
+def unknown(work: Work) -> Section:
+    """What is not known, by machine."""
+    columns = (
+        Column("machine", _("Machine")),
+        Column("what", _("What"), WIDE),
+        Column("amount", _("How much"), NUMBER),
+    )
+    found = [(m, *told) for m in work.about.ids for told in _of_machine(work, m)]
+    rows = tuple(
+        Row(f"{machine}_{what}", (cells.text(work.name(machine)), cells.text(text), amount))
+        for machine, what, text, amount in found
+    )
+    return Section("unknown", _("What is not known"), columns, rows, "", _("Everything asked about was observed."))
+
+
+def _of_machine(work: Work, machine: str) -> Iterator[tuple[str, str, Cell]]:
+    """(name, words, amount) of each thing that is not known of a machine."""
+    row = work.machine_oee[machine]
+    if row.times.unobserved_time_s:
+        share = words.percent(None if row.coverage_pct is None else 1 - row.coverage_pct / 100)
+        lost = row.times.unobserved_time_s
+        yield "unobserved", _("planned time that was not observed"), cells.length(lost, share)
+    if not row.times.planned_time_s:
+        yield "unplanned", _("no time was planned: there is no OEE"), cells.blank()
+    nameless = [s for s in work.facts.stops(machine, work.span) if s.reason_by == BY_NONE]
+    if nameless:
+        lost = seconds(sum(s.planned_us for s in nameless))
+        note = _("%s stops") % words.number(len(nameless))
+        yield "no_reason", _("stops without a reason"), cells.length(lost, note)
+    yield from _of_parts(work, machine)
+    if not can_tell(work.room.plant, work.room.plant.machine(machine), "energy"):
+        yield "energy", _("its energy: neither power nor energy is mapped"), cells.blank()
+
+
+def _of_parts(work: Work, machine: str) -> Iterator[tuple[str, str, Cell]]:
+    row = work.machine_oee[machine]
+    made = row.parts
+    if made.unjudged:
+        yield "unjudged", _("parts that nobody judged count as good"), cells.count(made.unjudged)
+    if made.across_gap:
+        text = _("parts counted across gaps; they do not enter the ratios")
+        yield "across_gap", text, cells.count(made.across_gap)
+    if row.figures.oee.estimate:
+        text = _("planned time of a part: the best that was demonstrated stands in for it")
+        yield "estimate", text, cells.blank()
+    for hint in dict.fromkeys(figure.hint for _name, figure in row.figures if figure.hint):
+        yield "hint", _(hint), cells.blank()
