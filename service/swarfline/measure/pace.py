@@ -16,9 +16,10 @@ from swarfline.measure.targets import NONE_TOLD, Aims
 class Pace:
     """Parts of one machine in one span (a shift, as a rule) against its plan.
 
-    ``planned_us`` is the span's planned time, ``elapsed_us`` what of it has passed. ``target`` and ``expected``
-    are what people want in those where they told (``told``), else what the plan makes at 100 %; ``ahead`` = made − expected, negative when behind; ``forecast`` is
-    what the span ends with if it goes on as so far. None where there is no plan, or nothing has passed yet.
+    ``planned_us`` is the span's planned time, ``elapsed_us`` what of it has passed. ``target`` and
+    ``expected`` are what people want in those where they told (``told``), else what the plan makes at 100 %;
+    ``ahead`` = made − expected, negative when behind; ``forecast`` is what the span ends with if it goes on as
+    so far. None where there is no plan, or nothing has passed yet.
     """
 
     made: int

@@ -1,8 +1,8 @@
 """Targets of people: how many parts are due in a span by what was told for it, for some of it, or for more.
 
-A target is spread over the planned time of its span, so half of a shift has half of its target; over all of the span
-where none of it is planned. Of two targets of the same part the one entered last holds for the time that both are
-about, and so it does where either names no part; targets of different parts add up.
+A target is spread over the planned time of its span, so half of a shift has half of its target; over all of the
+span where none of it is planned. Of two targets of the same part the one entered last holds for the time that both
+are about, and so it does where either names no part; targets of different parts add up.
 """
 
 from __future__ import annotations

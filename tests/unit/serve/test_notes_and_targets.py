@@ -20,7 +20,8 @@ def pace(writing):
 def test_a_note_is_about_a_moment_a_span_or_now(writing):
     made = writing.entered(NOTES, time="2026-03-10T08:00:00+01:00", text=" New batch of castings ")
     assert made == {
-        "number": 1, "machine": "N1", "from": "2026-03-10T08:00:00+01:00", "to": "2026-03-10T08:00:00.000001+01:00",
+        "number": 1, "machine": "N1", "from": "2026-03-10T08:00:00+01:00",
+        "to": "2026-03-10T08:00:00.000001+01:00",
         "who": "Ana", "note": "", "entered": "2026-03-10T12:00:00+01:00", "undone": None, "undone_by": None,
         "undone_note": None, "text": "New batch of castings",
     }  # fmt: skip

@@ -8,13 +8,12 @@ from fastapi import FastAPI, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from swarfline.plant import Machine
-from swarfline.serve.page import energy, machine_day, reports, tools, wall
+from swarfline.serve.page import connections, energy, machine_day, reports, tools, wall
 from swarfline.serve.page.board import Board, shift_or_day
 from swarfline.serve.page.pages import Pages
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import InRoom, OneMachine, Room
-from swarfline.serve.servers import server_rows
-from swarfline.serve.times import parse_day, show_or_none
+from swarfline.serve.times import parse_day
 from swarfline.serve.tongue import language
 
 
@@ -33,6 +32,7 @@ def install(app: FastAPI) -> None:
     tools.install(app)
     energy.install(app)
     wall.install(app)
+    connections.install(app)
     reports.install(app)
 
     @app.get("/", include_in_schema=False)
@@ -60,11 +60,6 @@ def install(app: FastAPI) -> None:
     @app.get("/machines", include_in_schema=False)
     def machines_page() -> Response:
         return RedirectResponse("/", 307)
-
-    @app.get("/connections", include_in_schema=False)
-    def connections(room: InRoom) -> Response:
-        rows, at = server_rows(room), show_or_none(room.clock_us(), room.zone)
-        return pages.answer("connections.html", servers=rows, at=at, now_us=room.now_us(), zone=room.zone)
 
     @app.get("/api", include_in_schema=False)
     def api_page(request: Request) -> Response:
