@@ -13,6 +13,7 @@ from typing import Any
 from swarfline.collect import Collector
 from swarfline.live import Live
 from swarfline.plant import Plant
+from swarfline.reporting import Reporting
 from swarfline.serve.app import create_app
 from swarfline.serve.server import Server, make_server
 from swarfline.store import Store
@@ -61,10 +62,13 @@ async def _operate(
         asyncio.get_running_loop().add_signal_handler(number, stop.set)
     live = Live()
     collector = Collector(plant, store, live) if collect else None
+    reporting = Reporting(plant, store) if collect and plant.reports else None
     server = _server(plant, store, live, ready) if door is not None else None
     running: list[Coroutine[Any, Any, None]] = []
     if collector is not None:
         running.append(collector.run())
+    if reporting is not None:
+        running.append(reporting.run())
     if server is not None and door is not None:
         running.append(server.serve(sockets=[door]))
     tasks = [asyncio.create_task(part) for part in running]
@@ -75,6 +79,8 @@ async def _operate(
         server.stop()
     if collector is not None:
         collector.stop()
+    if reporting is not None:
+        reporting.stop()
     await asyncio.gather(*tasks)
 
 

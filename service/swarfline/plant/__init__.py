@@ -9,12 +9,13 @@ from swarfline.plant.model import (
     NodeRef,
     Part,
     Plant,
+    ReportTable,
     Server,
     StopReasonTable,
     ToolMapping,
 )
 
 __all__ = [
-    "Cell", "Listen", "Machine", "Mapping", "NodeRef", "Part", "Plant", "PlantError", "Server",
-    "StopReasonTable", "ToolMapping", "load",
+    "Cell", "Listen", "Machine", "Mapping", "NodeRef", "Part", "Plant", "PlantError", "ReportTable",
+    "Server",    "StopReasonTable", "ToolMapping", "load",
 ]  # fmt: skip

@@ -12,6 +12,7 @@ from swarfline.plant.model import Machine, Plant
 from swarfline.plant.motion import motion_errors
 from swarfline.plant.nodes import node_errors
 from swarfline.plant.reasons import reason_errors
+from swarfline.plant.reports import report_errors
 from swarfline.plant.security import security_errors
 from swarfline.plant.sharing import sharing_errors
 from swarfline.plant.shifts import breaks_outside, overlaps
@@ -28,6 +29,7 @@ def cross_checks(plant: Plant) -> list[str]:
     checks = (
         _zone, _listen, _money, _shifts, _stops, reason_errors, _parts, _references, node_errors, address_errors,
         sharing_errors, _machines, motion_errors, security_errors,
+        report_errors,
     )  # fmt: skip
     return [line for find in checks for line in find(plant)]
 

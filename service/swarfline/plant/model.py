@@ -356,6 +356,21 @@ class Server(Table):
     )
 
 
+class ReportTable(Table):
+    """[[reports]]: a report that is made and mailed by itself."""
+
+    id: Id
+    span: Literal["shift", "day", "week", "month"] = Field(description="that each report is about")
+    channel: Id = Field(description="mail channel that it goes to")
+    formats: tuple[Literal["pdf", "html", "csv"], ...] = Field(default=("pdf",), min_length=1)
+    after_min: float = Field(default=15.0, ge=0, le=720, description="of a shift: minutes after its end")
+    at: WallTime = Field(default=time(6), description="of the others: time of day")
+    on: Weekday = Field(default="mon", description="of a week: day of the week after it")
+    machines: tuple[Id, ...] = Field(default=(), description="empty: every machine")
+    cell: Id | None = Field(default=None, description="only the machines of this cell")
+    language: Literal["en", "de"] = "en"
+
+
 class Plant(Table):
     """The whole file, checked."""
 
@@ -375,6 +390,7 @@ class Plant(Table):
     namespaces: dict[str, str] = Field(default_factory=dict, description="prefix → namespace URI")
     mappings: dict[str, Mapping] = Field(default_factory=dict)
     servers: tuple[Server, ...] = Field(min_length=1)
+    reports: tuple[ReportTable, ...] = ()
     path: str = Field(default="", alias="(path)", exclude=True)
 
     @property

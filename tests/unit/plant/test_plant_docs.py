@@ -1,6 +1,7 @@
 """docs/plant-file.md and the program name the same keys, defaults, signals and prefixes."""
 
 import re
+from datetime import time
 from pathlib import Path
 
 import pytest
@@ -33,6 +34,7 @@ SECTIONS = {
     "[[servers.machines]]": model.Machine,
     "[servers.machines.motion]": model.MotionTable,
     "[[servers.machines.motion.axes]]": model.AxisTable,
+    "[[reports]]": model.ReportTable,
     "[mappings.NAME]": model.Mapping,
     "Nodes": model.NodeRef,
     "Tools": model.ToolMapping,
@@ -65,6 +67,8 @@ def default_of(field) -> str:
     if isinstance(value, tuple):
         inner = ", ".join(f'"{entry}"' for entry in value)
         return f"`[{inner}]`"
+    if isinstance(value, time):
+        return f'`"{value:%H:%M}"`'
     return f'`"{value}"`' if isinstance(value, str) else f"`{value}`"
 
 

@@ -36,7 +36,7 @@ def machines(work: Work) -> Section:
     scale = max((e.planned_us for e in elements.values()), default=0) or 1
     rows = tuple(_machine_row(work, m, list(_pieces(elements[m], scale))) for m in work.about.ids)
     used = [c for c in _ORDER if any(e.inside(c) for e in elements.values())]
-    note = _("Due: parts that the planned time so far makes by plan.")
+    note = _("Due: parts wanted by now, as people told, else by plan.")
     return Section(
         "machines",
         _("Machines compared"),
@@ -57,7 +57,7 @@ def _pieces(elements: TimeElements, scale: int) -> Iterator[Segment]:
 
 def _machine_row(work: Work, machine: str, pieces: list[Segment]) -> Row:
     row, made = work.machine_oee[machine], pace_row(work.facts, work.about.asked, machine)
-    figures = row.figures
+    figures, due = row.figures, cells.count(made.expected)
     return Row(
         machine,
         (
@@ -68,7 +68,7 @@ def _machine_row(work: Work, machine: str, pieces: list[Segment]) -> Row:
             cells.ratio(figures.effectiveness),
             cells.ratio(figures.quality_ratio),
             cells.count(made.made),
-            cells.count(made.expected),
+            Cell(due.text, due.value, due.unit, note=_("told") if made.target_told else ""),
             _ahead(made.ahead),
             cells.percent(row.coverage_pct),
         ),

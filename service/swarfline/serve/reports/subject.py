@@ -53,15 +53,27 @@ class Subject:
         return span_title(self.room, self.kind, (self.asked.start_us, until_us), shift)
 
 
-def subject(room: Room, kind: str, asked: Asked, machine: str | None = None, cell: str | None = None) -> Subject:
-    """The subject of a report; raises RefusedError for unknown machines and cells."""
-    machines = tuple(room.machines(machine, cell))
+def subject(
+    room: Room,
+    kind: str,
+    asked: Asked,
+    machine: str | None = None,
+    cell: str | None = None,
+    only: Sequence[str] = (),
+) -> Subject:
+    """The subject of a report, of ``only`` some machines where they are named.
+
+    Raises RefusedError for unknown machines and cells.
+    """
+    machines = tuple(m for m in room.machines(machine, cell) if not only or m.id in only)
     ids = [m.id for m in machines]
     whose = _("all machines")
     if machine is not None:
         whose = machines[0].name or machine
     elif cell is not None:
         whose = room.cell_name(cell)
+    elif only:
+        whose = ", ".join(m.name or m.id for m in machines)
     return Subject(room, asked, kind, machines, whose, before(room, kind, asked, ids))
 
 

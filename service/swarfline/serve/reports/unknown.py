@@ -37,7 +37,9 @@ def _of_machine(work: Work, machine: str) -> Iterator[tuple[str, str, Cell]]:
         lost = row.times.unobserved_time_s
         yield "unobserved", _("planned time that was not observed"), cells.length(lost, share)
     if not row.times.planned_time_s:
-        yield "unplanned", _("no time was planned: there is no OEE"), cells.blank()
+        busy = _("no time was planned: its OEE is of what it produced all the same")
+        none = _("no time was planned: there is no OEE")
+        yield "unplanned", busy if row.times.planned_busy_time_s else none, cells.blank()
     nameless = [s for s in work.facts.stops(machine, work.span) if s.reason_by == BY_NONE]
     if nameless:
         lost = seconds(sum(s.planned_us for s in nameless))

@@ -1,0 +1,202 @@
+"""Reports that are made by themselves: each occasion once, whatever restarts lie between. Real SQLite files."""
+
+from __future__ import annotations
+
+import asyncio
+import io
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+from serve.works import MIDNIGHT, NOW, PLANT, facts
+
+from swarfline.messages import REPORT
+from swarfline.plant import Plant
+from swarfline.plant.load import load
+from swarfline.reporting import Reporting
+from swarfline.store import Batch, Store
+
+MINUTE = 60_000_000
+SHIFT_END = MIDNIGHT + 14 * 60 * MINUTE
+DUE = SHIFT_END + 15 * MINUTE
+TABLE = """
+[[reports]]
+id = "shifts"
+span = "shift"
+channel = "office"
+formats = ["pdf", "csv"]
+"""
+
+
+class Works:
+    """A plant with a database of its own and a clock that is set by hand."""
+
+    def __init__(self, folder: Path, table: str = TABLE) -> None:
+        path = folder / "plant.toml"
+        path.write_text(PLANT + table, encoding="utf-8")
+        self.plant: Plant = load(path)
+        self.url = f"sqlite:///{folder / 'works.db'}"
+        self.now_us = NOW
+        store = Store.open(self.url)
+        store.writer().commit(Batch(facts=facts(), seen_us=NOW))
+        store.close()
+
+    def look(self, *moments: int) -> list[str]:
+        """A service that starts anew and looks at each of these moments."""
+        store = Store.open(self.url)
+        reporting = Reporting(self.plant, store, lambda: self.now_us)
+        made = []
+        for self.now_us in moments:
+            made += reporting.step()
+        store.close()
+        return made
+
+    def messages(self):
+        store = Store.open(self.url)
+        found = [d.message for d in reversed(store.outbox.due("office", DUE * 2, 100))]
+        store.close()
+        return found
+
+
+@pytest.fixture
+def works(tmp_path) -> Works:
+    return Works(tmp_path)
+
+
+def test_each_occasion_is_made_once_over_looks_and_restarts(works):
+    before = works.look(DUE - 1)
+    assert before == [
+        f"report/shifts/{(MIDNIGHT - 18 * 60 * MINUTE) // 10**6}-{(MIDNIGHT - 10 * 60 * MINUTE) // 10**6}"
+    ]
+    assert works.look(DUE - 1, DUE - 1) == []
+    made = works.look(DUE, DUE, DUE + MINUTE)
+    assert made == [f"report/shifts/{(MIDNIGHT + 6 * 60 * MINUTE) // 10**6}-{SHIFT_END // 10**6}"]
+    assert works.look(DUE + 2 * MINUTE) == []
+    assert len(works.messages()) == 2
+
+
+def test_of_those_that_were_missed_the_newest_is_made_up(works):
+    days = 24 * 60 * MINUTE
+    assert len(works.look(DUE + 3 * days)) == 1
+    (message,) = works.messages()
+    assert message.data["from"] == "2026-03-13T06:00:00+01:00"
+
+
+def test_the_mail_carries_the_report(works):
+    works.look(DUE)
+    (message,) = works.messages()
+    assert message.kind == REPORT and message.channel == "office"
+    assert message.subject == "Shift report, early, Tue 10 Mar 2026, 06:00–14:00, Irrigation works"
+    assert "OEE: " in message.text and "Time zone: Europe/Madrid (UTC+01:00)" in message.text
+    assert "not a safety device" in message.text
+    assert message.data == {
+        "report": "shifts", "from": "2026-03-10T06:00:00+01:00", "to": "2026-03-10T14:00:00+01:00",
+    }  # fmt: skip
+    pdf, table = message.attachments
+    assert (pdf.name, pdf.media_type) == ("report-shift-2026-03-10-early.pdf", "application/pdf")
+    assert "Shift report" in PdfReader(io.BytesIO(pdf.content)).pages[0].extract_text()
+    assert table.name.endswith(".csv") and b"machines,N1,made,110" in table.content
+
+
+def test_machines_cell_and_language(tmp_path):
+    works = Works(tmp_path, TABLE.replace('["pdf", "csv"]', '["csv"]\ncell = "south"\nlanguage = "de"'))
+    works.look(DUE)
+    (message,) = works.messages()
+    (table,) = message.attachments
+    assert b"machines,S1,made" in table.content and b"machines,N1" not in table.content
+
+
+def test_without_the_typesetter_html_goes_and_the_mail_says_why(works, monkeypatch):
+    monkeypatch.setitem(sys.modules, "typst", None)
+    works.look(DUE)
+    (message,) = works.messages()
+    assert [a.name.rpartition(".")[2] for a in message.attachments] == ["html", "csv"]
+    assert "swarfline[pdf]" in message.text
+
+
+def test_a_report_that_cannot_be_made_keeps_no_other_from_its_mail(tmp_path, caplog):
+    works = Works(tmp_path, TABLE + TABLE.replace("shifts", "second"))
+    store = Store.open(works.url)
+    works.now_us = DUE
+    reporting = Reporting(works.plant, store, lambda: works.now_us)
+    # the first report's table breaks its key: more than the outbox takes
+    odd = works.plant.reports[0].model_copy(update={"id": "x" * 90})
+    reporting._plant = works.plant.model_copy(update={"reports": (odd, works.plant.reports[1])})
+    assert [key.split("/")[1] for key in reporting.step()] == ["second"]
+    assert "could not be made" in caplog.text
+    store.close()
+
+
+async def test_a_report_in_the_making_holds_up_nobody(works, monkeypatch):
+    """While one is made, the loop goes on; a stop waits for it and loses nothing."""
+    store = Store.open(works.url)
+    works.now_us = DUE
+    reporting = Reporting(works.plant, store, lambda: works.now_us, every_s=0.01)
+    begun, go_on = threading.Event(), threading.Event()
+    make = reporting.step
+
+    def slow() -> list[str]:
+        begun.set()
+        assert go_on.wait(10)
+        return make()
+
+    monkeypatch.setattr(reporting, "step", slow)
+    running = asyncio.create_task(reporting.run())
+    while not begun.is_set():
+        await asyncio.sleep(0.005)
+    reporting.stop()
+    await asyncio.sleep(0.02)
+    assert not running.done()
+    go_on.set()
+    await asyncio.wait_for(running, 10)
+    store.close()
+    assert len(works.messages()) == 1
+
+
+WORDS = (("next attempt", "was queued"), ("next attempt",))
+COLLECT = "from swarfline.cli import main; main()"
+
+
+@pytest.mark.system
+def test_a_collector_that_is_started_twice_queues_one_mail(tmp_path):
+    """Real processes, by the real clock: the day before is due at midnight, every day is planned."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        nowhere = f"127.0.0.1:{taken.getsockname()[1]}"
+    table = TABLE.replace('"shift"', '"day"\nat = "00:00"').replace('["pdf", "csv"]', '["csv"]')
+    text = PLANT.replace("127.0.0.1:4840", nowhere)
+    text = text[: text.index("[[shifts]]")] + text[text.index("[[parts]]") :]
+    path = tmp_path / "plant.toml"
+    path.write_text(text + table, encoding="utf-8")
+    for turn in range(2):
+        output = tmp_path / f"output-{turn}"
+        with (
+            output.open("wb") as stream,
+            subprocess.Popen(
+                [sys.executable, "-c", COLLECT, "run", str(path), "--only", "collect"], stderr=stream
+            ) as process,
+        ):
+            try:
+                wait_for(output, WORDS[turn])
+                time.sleep(0.5 * turn)
+            finally:
+                process.terminate()
+            assert process.wait(20) == 0
+        assert ("was queued" in output.read_text()) == (turn == 0)
+    store = Store.open("sqlite:///swarfline.db", path)
+    assert len(store.outbox.told(10)) == 1
+    store.close()
+
+
+def wait_for(output: Path, words: Sequence[str]) -> None:
+    """Until all of these stand in what a process wrote."""
+    until = time.monotonic() + 30
+    while not all(word in output.read_text() for word in words):
+        assert time.monotonic() < until, output.read_text()
+        time.sleep(0.1)
