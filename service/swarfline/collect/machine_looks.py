@@ -312,9 +312,8 @@ QUICK: dict[str, Look] = {
 }
 """Rules that are run at each look at a machine."""
 
-SLOW: dict[str, Look] = {
-    tool_load_rising.NAME: _load,
-    cycle_time_drifted.NAME: _drift,
-    scrap_rate.NAME: _scrap,
-}
-"""Rules that read much, or hours of facts, and are run seldom."""
+SLOW: dict[str, Look] = {cycle_time_drifted.NAME: _drift, scrap_rate.NAME: _scrap}
+"""Rules that read hours of facts."""
+
+SELDOM: dict[str, Look] = {tool_load_rising.NAME: _load}
+"""Rules that read whole lives of tools."""

@@ -1,20 +1,20 @@
 """Runs the alert rules over what was just stored and keeps the alerts that they change.
 
-A machine is looked at when its cycles, tools or conditions moved on, and once a minute; few machines at a time,
-for storing readings must not wait for long. Rules that read much are run seldom, for one machine at a time.
+A machine is looked at when a cycle or a tool's life ended, and once a minute; few machines at a time, for storing
+readings must not wait for long. Rules that read much are run seldom, for one machine at a time.
 """
 
 from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from swarfline.alerts import Alert, Sighting
-from swarfline.collect.machine_looks import QUICK, SLOW, MachineView, Seen
+from swarfline.collect.machine_looks import QUICK, SELDOM, SLOW, MachineView, Seen
 from swarfline.collect.plant_looks import OF_PLANT, OF_SERVERS, PlantView
-from swarfline.facts import Condition, Cycle, Fact, LimitChange, ToolLife
+from swarfline.facts import Cycle, Fact, LimitChange, ToolLife
 from swarfline.outlook import plant_now_us
 from swarfline.plant import Plant
 from swarfline.plant.alerts import RuleTable
@@ -24,12 +24,12 @@ from swarfline.watch.judge import Changes, judge
 
 EVERY_US = 60_000_000
 """Each machine is looked at so often, whether something happened or not: limits also come nearer by the clock."""
+SLOWLY_US, SELDOM_US = 300_000_000, 1_800_000_000
+"""The rules that read more are run so often for each machine."""
 AT_ONCE = 5
-"""Machines per look: storing readings must not wait for long."""
+"""Machines per look: storing readings must not wait for long. Of those for the rules that read more, one."""
 AGAIN_US = 1_000_000
 """A machine in which much happens is not looked at more often than this."""
-SLOWLY_US = 300_000_000
-"""The rules that read much are run so often for each machine."""
 SERVERS_US = 5_000_000
 """The servers' states are looked at so often."""
 MOST_STANDING = 100_000
@@ -38,6 +38,25 @@ MOST_STANDING = 100_000
 log = logging.getLogger("swarfline.watch")
 
 Looks = Mapping[str, Callable[[Any], Iterator[Seen]]]
+
+
+@dataclass(slots=True)
+class _Round:
+    """Rules that are run for every machine in turn, and the machines that are due for them."""
+
+    looks: Looks
+    every_us: int
+    at_once: int
+    due: set[str]
+    begun_us: int
+
+    def begin(self, machines: Iterable[str], clock_us: int) -> bool:
+        """Put all on the list when it is time; whether it was. A clock that was set back brings a round too."""
+        if 0 <= clock_us - self.begun_us < self.every_us:
+            return False
+        self.begun_us = clock_us
+        self.due |= set(machines)
+        return True
 
 
 class Watching:
@@ -50,63 +69,63 @@ class Watching:
         self._calendar = plant.calendar()
         self._clock_us = clock_us
         self._machines = {machine.id: machine for machine in plant.machines}
-        self._on = {name for name in (*QUICK, *SLOW, *OF_SERVERS, *OF_PLANT) if _is_on(plant, name)}
+        self._on = {name for name in (*QUICK, *SLOW, *SELDOM, *OF_SERVERS, *OF_PLANT) if _is_on(plant, name)}
         self._holding = Holding()
         self._troubles: dict[tuple[str, str], str] = {}
         self._connected: dict[str, int] = {}
         self._looked: dict[str, int] = {}
         self._begun_us = clock_us()
-        self._due, self._slowly_due = set(self._machines), set(self._machines)
-        self._rounds = dict.fromkeys((EVERY_US, SLOWLY_US), self._begun_us)
+        self._rounds = [
+            _Round(looks, every_us, at_once, set(self._machines), self._begun_us)
+            for looks, every_us, at_once in (
+                (QUICK, EVERY_US, AT_ONCE),
+                (SLOW, SLOWLY_US, 1),
+                (SELDOM, SELDOM_US, 1),
+            )
+        ]
         self._servers_us: int | None = None
         self._plant_due = True
 
     def note(self, facts: Iterable[Fact]) -> None:
-        """Facts were stored: machines whose cycles, tools or conditions moved on are due."""
+        """Facts were stored: machines that ended a cycle or a tool's life, or changed a limit, are due."""
         for fact in facts:
-            if isinstance(fact, ToolLife | LimitChange) or (isinstance(fact, Cycle | Condition) and not fact.open):
-                self._due.add(fact.machine)
+            if isinstance(fact, LimitChange) or (isinstance(fact, Cycle | ToolLife) and not fact.open):
+                self._rounds[0].due.add(fact.machine)
 
     def look(self) -> Batch | None:
         """The changes of alerts to be stored, None when nothing changes."""
         clock_us = self._clock_us()
         servers_due = self._schedule(clock_us)
-        chosen = self._choose(clock_us)
-        slow = min(self._slowly_due, default=None)
-        if not (servers_due or chosen or slow):
+        chosen = [(each, self._choose(each, clock_us)) for each in self._rounds]
+        machines = sorted({machine for _, some in chosen for machine in some})
+        if not (servers_due or machines):
             return None
         standing = self._queries.alerts(standing=True, limit=MOST_STANDING)
         now_us = plant_now_us(self._plant, self._queries, self._clock_us)
-        seen: list[Sighting] = []
-        if servers_due:
-            seen += self._see_plant(standing, now_us)
-        for machine in sorted({*chosen, slow} if slow else chosen):
-            seen += self._see_machine(machine, machine in chosen, machine == slow, standing, now_us)
+        seen = list(self._see_plant(standing, now_us)) if servers_due else []
+        for machine in machines:
+            looks = {rule: look for each, some in chosen if machine in some for rule, look in each.looks.items()}
+            seen += self._see_machine(machine, looks, standing, now_us)
         changes = judge(standing, seen, now_us)
-        self._done(chosen, slow, servers_due, clock_us)
+        self._done(chosen, servers_due, clock_us)
         return _batch(changes, [a for a in standing if a.machine and a.machine not in self._machines], now_us)
 
     def _schedule(self, clock_us: int) -> bool:
-        """Put on the list what the clock makes due; whether the servers are."""
-        for every, due in ((EVERY_US, self._due), (SLOWLY_US, self._slowly_due)):
-            # a clock that was set back brings a round too
-            if not 0 <= clock_us - self._rounds[every] < every:
-                self._rounds[every] = clock_us
-                due |= set(self._machines)
-                self._plant_due = True
+        """Put on the lists what the clock makes due; whether the servers are."""
+        begun = [each.begin(self._machines, clock_us) for each in self._rounds]
+        self._plant_due = self._plant_due or begun[0]
         return self._servers_us is None or not 0 <= clock_us - self._servers_us < SERVERS_US
 
-    def _choose(self, clock_us: int) -> list[str]:
-        looked = ((m, self._looked.get(m)) for m in sorted(self._due))
-        return [m for m, us in looked if us is None or not 0 <= clock_us - us < AGAIN_US][:AT_ONCE]
+    def _choose(self, each: _Round, clock_us: int) -> list[str]:
+        looked = ((m, self._looked.get(m)) for m in sorted(each.due))
+        return [m for m, us in looked if us is None or not 0 <= clock_us - us < AGAIN_US][: each.at_once]
 
-    def _done(self, chosen: Iterable[str], slow: str | None, servers: bool, clock_us: int) -> None:
-        """What was looked at is off the list; not before, for a look that failed is made again."""
-        for machine in chosen:
-            self._looked[machine] = clock_us
-            self._due.discard(machine)
-        if slow is not None:
-            self._slowly_due.discard(slow)
+    def _done(self, chosen: Iterable[tuple[_Round, list[str]]], servers: bool, clock_us: int) -> None:
+        """What was looked at is off the lists; not before, for a look that failed is made again."""
+        for each, some in chosen:
+            each.due.difference_update(some)
+            if each is self._rounds[0]:
+                self._looked.update(dict.fromkeys(some, clock_us))
         if servers:
             self._servers_us, self._plant_due = clock_us, False
 
@@ -117,14 +136,13 @@ class Watching:
         return self._see(looks, "", view, standing, now_us)
 
     def _see_machine(
-        self, machine: str, quickly: bool, slowly: bool, standing: Sequence[Alert], now_us: int
+        self, machine: str, looks: Looks, standing: Sequence[Alert], now_us: int
     ) -> Iterator[Sighting]:
         connected_us = self._connected.get(self._plant.server_of(machine).id)
         view = MachineView(
             self._plant, self._queries, self._calendar, self._machines[machine], now_us, connected_us,
             self._begun_us,
         )  # fmt: skip
-        looks = {**(QUICK if quickly else {}), **(SLOW if slowly else {})}
         return self._see(looks, machine, view, standing, now_us)
 
     def _see(

@@ -10,7 +10,7 @@ import pytest
 
 from collect.line import SECOND, START
 from collect.watched import HOUR, MINUTE, NOW, Watched
-from swarfline.collect.watching import EVERY_US, SLOWLY_US
+from swarfline.collect.watching import EVERY_US, SELDOM_US
 from swarfline.facts import (
     COMPLETE,
     FAULT,
@@ -26,7 +26,7 @@ from swarfline.facts import (
 )
 
 QUARTER = 15 * MINUTE
-ROUND_S = SLOWLY_US / SECOND
+ROUND_S = SELDOM_US / SECOND
 """After so long everything has been looked at anew."""
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from swarfline.collect.machine_looks import QUICK, SLOW
+from swarfline.collect.machine_looks import QUICK, SELDOM, SLOW
 from swarfline.collect.plant_looks import OF_PLANT, OF_SERVERS
 from swarfline.plant.alerts import OF_MACHINE, OF_SERVER, OF_TOOL, AlertsTable, ExceptionTable, RuleTable
 from swarfline.watch import rules
@@ -45,7 +45,7 @@ def test_a_rule_is_told_apart_by_what_it_is_about():
 
 
 def test_watching_looks_with_every_rule_once():
-    looks = [*QUICK, *SLOW, *OF_SERVERS, *OF_PLANT]
+    looks = [*QUICK, *SLOW, *SELDOM, *OF_SERVERS, *OF_PLANT]
     assert sorted(looks) == sorted(NAMES)
 
 
