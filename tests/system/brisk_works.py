@@ -19,7 +19,7 @@ days = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 """
 # far shorter than the shortest life, so that a new tool is not near its limit from the start
-ALERTS = "[alerts]\ntool_lead_min = 2\n\n"
+ALERTS = "[alerts.tool_near_limit]\nlead_min = 2\n\n"
 
 
 def write_plant_file(path: Path, machines: Sequence[str], port: int) -> None:

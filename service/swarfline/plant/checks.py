@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from swarfline.plant.addresses import KNOWN_NAMESPACES, address_errors, namespaces
+from swarfline.plant.alert_checks import alert_errors
 from swarfline.plant.model import Machine, Plant
 from swarfline.plant.motion import motion_errors
 from swarfline.plant.nodes import node_errors
@@ -28,8 +29,7 @@ def cross_checks(plant: Plant) -> list[str]:
     """One line per error, by table."""
     checks = (
         _zone, _listen, _money, _shifts, _stops, reason_errors, _parts, _references, node_errors, address_errors,
-        sharing_errors, _machines, motion_errors, security_errors,
-        report_errors,
+        sharing_errors, _machines, motion_errors, security_errors, report_errors, alert_errors,
     )  # fmt: skip
     return [line for find in checks for line in find(plant)]
 

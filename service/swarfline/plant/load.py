@@ -8,8 +8,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from swarfline.plant.base import ID_PATTERN
 from swarfline.plant.checks import cross_checks
-from swarfline.plant.model import CURRENCY_PATTERN, ENDPOINT_PATTERN, ID_PATTERN, ORIGIN_PATTERN, Plant
+from swarfline.plant.model import CURRENCY_PATTERN, ENDPOINT_PATTERN, ORIGIN_PATTERN, Plant
 from swarfline.plant.repair import repaired
 from swarfline.plant.syntax import parse
 from swarfline.plant.tables import is_table, known_keys, model_at, table_name, tables_in, unknown_table

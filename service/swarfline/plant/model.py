@@ -5,19 +5,18 @@ from __future__ import annotations
 from datetime import datetime, time
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
 from swarfline.calendar import Calendar
+from swarfline.plant.alerts import AlertsTable
+from swarfline.plant.base import Id, Table, Text
 
-ID_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$"
 ORIGIN_PATTERN = r"^https?://[a-z0-9.:\[\]-]+$"
 ENDPOINT_PATTERN = r"^opc\.tcp://([^\s/:\[\]]+|\[[0-9A-Fa-f:.]+\])(:[^\s/:]*)?(/\S*)?$"
 REGISTERED_PORT = 4840
 """Port of opc.tcp in IANA's service name and port number registry (opcua-tcp); from memory."""
 CURRENCY_PATTERN = r"^[A-Z]{3}$"
 
-Id = Annotated[str, StringConstraints(pattern=ID_PATTERN)]
-Text = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 Rate = Annotated[float, Field(ge=0)]
 Currency = Annotated[str, StringConstraints(pattern=CURRENCY_PATTERN)]
 StopCondition = Literal["setup", "waiting", "held", "fault", "out_of_service", "off"]
@@ -62,12 +61,6 @@ def _with_port(endpoint: str) -> str:
 
 
 Endpoint = Annotated[str, StringConstraints(pattern=ENDPOINT_PATTERN), AfterValidator(_with_port)]
-
-
-class Table(BaseModel):
-    """Base of every table: frozen, nothing unknown."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class PlantTable(Table):
@@ -121,14 +114,6 @@ class EnergyTable(Table):
 
     price_per_kwh: Rate | None = Field(default=None, description="money per kWh")
     co2_kg_per_kwh: Rate | None = Field(default=None, description="kg of CO2 per kWh")
-
-
-class AlertsTable(Table):
-    """[alerts]: settings per rule."""
-
-    tool_lead_min: float = Field(
-        default=60, ge=0, description="warn when a tool's limit is nearer than this, in minutes"
-    )
 
 
 class ToolChangesTable(Table):

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
 from pydantic import Field
 
-from swarfline.facts import SCRAP, TOTAL, Count, Fact
-from swarfline.measure.lots import LotMade, ToolInLot, lot_forecast
-from swarfline.outlook import LONGEST_LOOK_US
+from swarfline.measure.lots import ToolInLot, lot_forecast
+from swarfline.outlook import running_lot
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.presence import presence
 from swarfline.serve.reply import Replying
@@ -84,7 +82,10 @@ def list_lots(
 
 def _lot_row(work: Assembly, machine: str, target: int | None) -> LotRow:
     room, now_us = work.room, work.now_us
-    lot, first_us, whole = _made(work, machine, target)
+    values = presence(room, machine).values
+    lot, first_us, whole = running_lot(
+        room.plant, room.queries, machine, values, work.part_now(machine), now_us, target
+    )
     shift = room.calendar.shift_at(machine, now_us)
     shift_end_us = shift.end_us if shift else None
     found = lot_forecast(lot, work.prospect(machine), work.forecasts(machine), shift_end_us)
@@ -106,26 +107,6 @@ def _lot_row(work: Assembly, machine: str, target: int | None) -> LotRow:
         by_shift_end=found.by_shift_end,  # type: ignore[arg-type]
         tools=None if found.tools is None else [_tool_row(room, tool) for tool in found.tools],
     )
-
-
-def _made(work: Assembly, machine: str, target: int | None) -> tuple[LotMade, int | None, bool | None]:
-    """The running lot as the machine tells it, when it began as far as was seen, and whether that was seen."""
-    room, values = work.room, presence(work.room, machine).values
-    lot, part = str(values.get("lot") or ""), str(values.get("part") or work.part_now(machine))
-    size = values.get("lot_size") or target
-    if not lot:
-        return LotMade("", part, size, None), None, None
-    queries, since_us = room.queries, work.now_us - LONGEST_LOOK_US
-    signals = room.plant.nodes_of(room.plant.machine(machine))
-    counted, first_us = queries.lot_counts(machine, lot, since_us)
-    made = counted.get(TOTAL)
-    if made is None and "part_count" not in signals:
-        made, first_us = queries.lot_of_cycles(machine, lot, since_us)
-        before: Sequence[Fact] = queries.bare_cycles(machine, 1, first_us or work.now_us)
-    else:
-        before = queries.facts(Count, machine, since_us, first_us or work.now_us, 1)
-    scrap = counted.get(SCRAP, 0) if "scrap_count" in signals else None
-    return LotMade(lot, part, size, made or 0, scrap), first_us, bool(before)
 
 
 def _tool_row(room: Room, found: ToolInLot) -> LotToolRow:

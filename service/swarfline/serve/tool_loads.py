@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any, Literal
 
 from fastapi import APIRouter
 from pydantic import Field
 
-from swarfline.facts import ToolLife
-from swarfline.measure.loads import Load, LoadTrend, earlier_lives, life_loads, load_trend, whole_life
+from swarfline.outlook import PresentLoads, present_loads
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.selection import CellName, MachineName
@@ -19,15 +17,6 @@ from swarfline.serve.table import OPENAPI
 from swarfline.serve.times import show
 
 router = APIRouter(tags=["tools"])
-
-LOOK_BACK_US = 400 * 86_400_000_000
-"""Lives that began earlier are seen from then on."""
-
-MOST_CYCLES = 20_000
-"""Cycles of a machine read for one answer; of more, each n-th."""
-
-MOST_OF_LIFE = 1_000
-"""Cycles of one life looked at; of more, each n-th."""
 
 
 class LoadRow(Shape):
@@ -71,66 +60,23 @@ def list_loads(room: InRoom, reply: Replying, machine: MachineName = None, cell:
     return reply.listing(LoadRow, rows, at=show(now_us, room.zone), time_zone=str(room.zone))
 
 
-@dataclass(frozen=True, slots=True)
-class PresentLoads:
-    """The loads of one tool and program over the tool's present life, each ``every``-th cycle's; ``before`` those
-    of earlier lives."""
-
-    life: ToolLife
-    program: str
-    loads: list[Load]
-    before: list[list[Load]]
-    every: int
-    whole: float
-
-    @property
-    def trend(self) -> LoadTrend:
-        """Whether the load rises."""
-        return load_trend(self.loads, self.before)
-
-
-def present_loads(room: Room, machine: str, now_us: int) -> Iterator[PresentLoads]:
-    """Loads of every tool in the machine now whose life can be told as a share, by program."""
-    since_us = now_us - LOOK_BACK_US
-    lives = room.queries.facts(ToolLife, machine, since_us, now_us)
-    present = [(life, earlier_lives(life, lives)) for life in room.queries.open_tool_lives(machine)]
-    if not present:
-        return
-    begun_us = min(n.start_us for life, earlier in present for n in (life, *earlier))
-    cycles = room.queries.cycle_tools(machine, max(since_us, begun_us), now_us, MOST_CYCLES)
-
-    def loads_of(life: ToolLife, whole: float) -> tuple[int, dict[str, list[Load]]]:
-        every, uses = cycles.of(life.tool, life.start_us, life.end_us, MOST_OF_LIFE)
-        return every, life_loads(life, uses, whole, every)
-
-    for life, earlier in present:
-        whole = whole_life(life, earlier)
-        if whole is None:
-            continue
-        before = [loads_of(one, one.limit or whole)[1] for one in earlier]
-        every, now = loads_of(life, whole)
-        for program, loads in sorted(now.items()):
-            yield PresentLoads(life, program, loads, [one.get(program, []) for one in before], every, whole)
-
-
 def _rows(room: Room, machine: str, now_us: int) -> Iterator[LoadRow]:
-    for found in present_loads(room, machine, now_us):
-        life = found.life
-        yield _row(room, life, found.program, found.trend, found.every, life.used / found.whole)
+    return (_row(room, found) for found in present_loads(room.queries, machine, now_us))
 
 
-def _row(room: Room, life: ToolLife, program: str, trend: LoadTrend, every: int, share: float) -> LoadRow:
+def _row(room: Room, found: PresentLoads) -> LoadRow:
+    life, trend = found.life, found.trend
     now, expected = trend.now, trend.expected
     return LoadRow(
         machine=life.machine,
         pot=life.pot or life.pot_key,
         tool=life.tool,
         name=life.name,
-        program=program,
+        program=found.program,
         start=show(life.start_us, room.zone),
-        share_used_pct=percent(share),
+        share_used_pct=percent(life.used / found.whole),
         cycles=trend.cycles,
-        every=every,
+        every=found.every,
         load_mean_pct=now.mean if now else None,
         load_peak_pct=now.peak if now else None,
         expected_mean_pct=expected.mean if expected else None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import threading
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
@@ -92,6 +93,13 @@ class Store:
         # one at a time: those who waited at the database would hold the connections that the first one reads by
         with self._door, entering(self.engine) as door:
             yield door
+
+    def free_bytes(self) -> int | None:
+        """Room left on the disk that the database lies on; None where that is not this computer's."""
+        url = self.engine.url
+        if url.get_backend_name() != "sqlite" or not url.database or not Path(url.database).is_file():
+            return None
+        return shutil.disk_usage(Path(url.database).parent).free
 
     def close(self) -> None:
         """Give the connections back."""

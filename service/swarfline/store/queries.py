@@ -198,6 +198,15 @@ class Queries:
             found = connection.execute(query.order_by(table.c.start_us))
             return [(row.program, row.part, row.parts, row.energy_j) for row in found]
 
+    def last_end_us(self, machine: str, condition: str, before_us: int) -> int | None:
+        """The end of the newest such condition that began before a moment; None where there is none."""
+        table = tables.conditions
+        query = select(table.c.end_us).where(
+            table.c.machine == machine, table.c.start_us < before_us, table.c.condition == condition
+        )
+        with self._engine.connect() as connection:
+            return connection.execute(query.order_by(table.c.start_us.desc()).limit(1)).scalar()
+
     def running_cycle(self, machine: str) -> Cycle | None:
         """The cycle that was going on at the last commit."""
         table = tables.cycles

@@ -10,7 +10,7 @@ from swarfline.collect import Pipeline
 from swarfline.collect.watching import AT_ONCE, EVERY_US, Watching
 from swarfline.store import Batch, Store
 
-LEAD = {"alerts": {"tool_lead_min": 10}}
+LEAD = {"alerts": {"tool_near_limit": {"lead_min": 10}}}
 
 
 class Line:
@@ -42,8 +42,8 @@ class Line:
             self.pipeline.commit(changes)
         return changes
 
-    def standing(self) -> list[Alert]:
-        return self.store.queries.alerts(standing=True)
+    def standing(self, rule: str = "tool_near_limit") -> list[Alert]:
+        return [alert for alert in self.store.queries.alerts(standing=True) if alert.rule == rule]
 
 
 def test_an_alert_is_raised_once_within_the_lead_and_cleared_by_the_change(tmp_path):
@@ -96,8 +96,8 @@ def test_time_alone_brings_a_look(tmp_path):
     later = Line(tmp_path, "N1", store=line.store)
     later.now_us = line.now_us
     later.look()
-    (alert,) = later.standing()
-    assert alert.severity == "urgent"
+    assert [alert.severity for alert in later.standing()] == ["warning"]
+    assert [alert.severity for alert in later.standing("tool_past_limit")] == ["urgent"]
     with line.store.engine.begin() as connection:
         connection.exec_driver_sql("DELETE FROM alerts")
     later.now_us += EVERY_US - 1

@@ -8,7 +8,7 @@ import pytest
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
-from swarfline.plant import model
+from swarfline.plant import alerts, base, model
 from swarfline.plant.addresses import KNOWN_NAMESPACES
 from swarfline.signals import SIGNALS, TOOL_FIELDS
 
@@ -20,7 +20,9 @@ SECTIONS = {
     "[interpret]": model.InterpretTable,
     "[figures]": model.FiguresTable,
     "[energy]": model.EnergyTable,
-    "[alerts]": model.AlertsTable,
+    "[alerts]": alerts.AlertsTable,
+    **{f"[alerts.{table.rule}]": table for table in alerts.RuleTable.__subclasses__()},
+    "[[alerts.exceptions]]": alerts.ExceptionTable,
     "[tool_changes]": model.ToolChangesTable,
     "[[shifts]]": model.ShiftTable,
     "[[shifts.breaks]]": model.BreakTable,
@@ -73,7 +75,8 @@ def default_of(field) -> str:
 
 
 def subclasses_of_table() -> set[type]:
-    return set(model.Table.__subclasses__())
+    direct = set(base.Table.__subclasses__()) - {alerts.RuleTable}
+    return direct | set(alerts.RuleTable.__subclasses__())
 
 
 def test_every_table_has_its_section():

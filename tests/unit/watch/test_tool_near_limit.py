@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 import pytest
 
-from swarfline.alerts import URGENT, WARNING
+from swarfline.plant.alerts import NearLimitTable
 from swarfline.watch.rules.tool_near_limit import NAME, see
+from watch.seen import MINUTE, NOW, state
 
-MINUTE = 60_000_000
 LEAD = 60 * MINUTE
-NOW = 1_780_000_000_000_000
+SETTINGS = NearLimitTable()
 
 
 @dataclass(frozen=True)
@@ -35,8 +35,7 @@ class Tool:
 
 
 def sighting(*args, **fields):
-    (found,) = see([Tool(*args, **fields)], LEAD, NOW)
-    return found
+    return see(Tool(*args, **fields), SETTINGS, NOW)
 
 
 @pytest.mark.parametrize(
@@ -63,13 +62,77 @@ def sighting(*args, **fields):
     ],
 )
 def test_it_holds_and_lets_go_at(tool, active, clear):
-    (found,) = see([tool], LEAD, NOW)
+    found = see(tool, SETTINGS, NOW)
     assert (found.active, found.clear) == (active, clear)
 
 
-def test_past_the_limit_is_urgent():
-    assert sighting(100).severity == URGENT
-    assert sighting(99).severity == WARNING
+@pytest.mark.parametrize(
+    ("settings", "tool", "expected"),
+    [
+        # the control's level does not count, the limit still does
+        ({"control_level": False}, Tool(95), "kept"),
+        ({"control_level": False}, Tool(94.9), "cleared"),
+        ({"control_level": False}, Tool(100), "raised"),
+        # a share of the limit
+        ({"share_pct": 80}, Tool(80), "raised"),
+        ({"share_pct": 80}, Tool(79.9), "kept"),
+        ({"share_pct": 80}, Tool(76), "kept"),
+        ({"share_pct": 80}, Tool(75.9), "cleared"),
+        ({"share_pct": 80}, Tool(75.9, limit=None), "cleared"),
+        ({"clear_pct": 50}, Tool(45), "kept"),
+        ({"clear_pct": 50}, Tool(44.9), "cleared"),
+        # so many cycles
+        ({"cycles": 10}, Tool(50, cycles_left=10), "raised"),
+        ({"cycles": 10}, Tool(50, cycles_left=11), "kept"),
+        ({"cycles": 10}, Tool(50, cycles_left=12), "kept"),
+        ({"cycles": 10}, Tool(50, cycles_left=13), "cleared"),
+        ({"cycles": 10}, Tool(50, cycles_left=None), "cleared"),
+        # no lead time
+        ({"lead_min": None}, Tool(50, limit_in_us=MINUTE), "cleared"),
+        ({"lead_min": 1}, Tool(50, limit_in_us=MINUTE), "raised"),
+        ({"lead_min": 1, "clear_factor": 3}, Tool(50, limit_in_us=3 * MINUTE), "kept"),
+        ({"lead_min": 1, "clear_factor": 3}, Tool(50, limit_in_us=3 * MINUTE + 1), "cleared"),
+    ],
+)
+def test_each_way_of_being_near_has_its_limit_and_its_level_of_return(settings, tool, expected):
+    assert state(see(tool, NearLimitTable(**settings), NOW)) == expected
+
+
+@pytest.mark.parametrize(
+    ("left", "lot_cycles", "expected"),
+    # a tool that does as many cycles as the lot needs lasts; 1.2 times as many are safe
+    [
+        (9, 10, "raised"),
+        (10, 10, "kept"),
+        (11, 10, "kept"),
+        (12, 10, "cleared"),
+        (9, None, "cleared"),
+        (0, 0, "cleared"),
+    ],
+)
+def test_before_the_lot_is_done(left, lot_cycles, expected):
+    tool = Tool(50, cycles_left=left)
+    assert state(see(tool, NearLimitTable(before_lot_end=True), NOW, lot_cycles)) == expected
+    assert state(see(tool, SETTINGS, NOW, lot_cycles)) == "cleared"
+
+
+@pytest.mark.parametrize(
+    ("limit_in_min", "expected"), [(300, "raised"), (301, "kept"), (360, "kept"), (361, "cleared")]
+)
+def test_before_the_shift_ends(limit_in_min, expected):
+    tool = Tool(50, limit_in_us=limit_in_min * MINUTE, cycles_left=9)
+    settings = NearLimitTable(before_shift_end=True)
+    end_us = NOW + 300 * MINUTE
+    found = see(tool, settings, NOW, None, end_us)
+    assert state(found) == expected
+    assert ("due before the shift ends" in found.text) == (expected == "raised")
+    assert state(see(tool, settings, NOW, None, None)) == "cleared"
+
+
+def test_the_detail_tells_why():
+    settings = NearLimitTable(share_pct=80, cycles=10)
+    found = see(Tool(92, cycles_left=8, limit_in_us=LEAD), settings, NOW)
+    assert found.detail["because_of"] == ["share", "warning level", "lead time", "cycles"]
 
 
 def test_it_speaks_of_cycles_left():
@@ -99,10 +162,13 @@ def test_the_detail_gives_the_time_in_utc():
     assert sighting(93).detail["limit_at"] is None
 
 
-def test_there_is_one_sighting_per_tool_near_or_not():
-    found = see([Tool(5), Tool(95, pot_key="P8"), Tool(95, machine="N2")], LEAD, NOW)
-    assert [(s.rule, s.machine, s.subject) for s in found] == [
-        (NAME, "N1", "P7/7"),
-        (NAME, "N1", "P8/7"),
-        (NAME, "N2", "P7/7"),
-    ]
+def test_it_is_about_the_tool_in_its_pot():
+    found = see(Tool(5, pot_key="P8", machine="N2"), SETTINGS, NOW)
+    assert (found.rule, found.machine, found.subject) == (NAME, "N2", "P8/7")
+
+
+def test_names_from_outside_are_cut_and_stay_on_one_line():
+    text = sighting(93, name="a\nb\x00" + "c" * 500).text
+    assert text.startswith("Tool 7 (a b c")
+    assert len(text) < 300
+    assert "\n" not in text

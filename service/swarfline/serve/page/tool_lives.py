@@ -9,6 +9,7 @@ from swarfline.facts import ToolLife
 from swarfline.measure.forecast import ToolForecast
 from swarfline.measure.lives import EARLY, FAILED, REMOVED, ending
 from swarfline.measure.loads import RISING, STEADY, Load, LoadTrend
+from swarfline.outlook import PresentLoads, present_loads
 from swarfline.plant import Machine
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.page import words
@@ -18,7 +19,6 @@ from swarfline.serve.page.tools_due import cycles_words, limit_words
 from swarfline.serve.room import Room
 from swarfline.serve.tongue import gettext as _
 from swarfline.serve.tool_history import HistoryRow, history_row, known_kinds
-from swarfline.serve.tool_loads import PresentLoads, present_loads
 from swarfline.serve.tool_replacement import ReplacementRow, replacement_row
 
 MOST_POINTS = 250
@@ -94,7 +94,7 @@ def tools_of(chosen: Chosen) -> MachineTools:
         machine,
         words.moment(now_us, room.zone),
         [life_line(room, tool, now_us) for tool in forecasts],
-        [_picture(found) for found in present_loads(room, machine.id, now_us)],
+        [_picture(found) for found in present_loads(room.queries, machine.id, now_us)],
         _ended(room, machine.id, chosen),
         list(_kinds(room, machine.id, chosen)),
         room.plant.figures.currency,

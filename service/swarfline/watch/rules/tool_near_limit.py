@@ -1,45 +1,27 @@
-"""A tool is near its limit or past it.
+"""A tool is near its limit.
 
-Raised when the warning level or the limit is reached, or when the limit is nearer than the lead time. Cleared
-when the life lies well below all of that again, as it does when a new life begins. A tool that left its pot is no
-longer seen; the judge clears it.
+Raised at the control's warning level, at a share of the limit, or when the limit is forecast to come within some
+time or cycles, before the lot is done or before the shift ends. Cleared when the life lies well below all of that
+again, as it does when a new life begins. A tool that left its pot is no longer seen, which clears its alert.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 from typing import Protocol
 
-from swarfline.alerts import URGENT, WARNING, Sighting
-from swarfline.calendar import from_us
-from swarfline.units import lasting
+from swarfline.alerts import Sighting
+from swarfline.watch.wording import InPot, life_named, moment, tool_named, tool_subject
 
 NAME = "tool_near_limit"
-ABOUT = "a tool reached its warning level or its limit, or will reach the limit within the lead time"
-
-BELOW = 0.95
-"""Share of the level that the used life must be under for the alert to clear."""
-
-MARGIN = 1.2
-"""Multiple of the lead time that the limit must be away for the alert to clear."""
 
 UNSURE = 0.5
 """Without a known consumption the alert clears only under this share of the level."""
 
 
-class Forecast(Protocol):
+class Forecast(InPot, Protocol):
     """What the rule needs to know of one tool: a part of measure's ToolForecast, with the same meanings."""
 
-    @property
-    def machine(self) -> str: ...
-    @property
-    def pot_key(self) -> str: ...
-    @property
-    def tool(self) -> str: ...
-    @property
-    def name(self) -> str: ...
-    @property
-    def pot(self) -> str: ...
     @property
     def basis(self) -> str: ...
     @property
@@ -56,69 +38,113 @@ class Forecast(Protocol):
     def limit_at_us(self) -> int | None: ...
 
 
-def see(forecasts: Iterable[Forecast], lead_us: int, now_us: int) -> list[Sighting]:
-    """One sighting per tool, whether near its limit or not, so that tools that are gone can be told."""
-    return [_sighting(tool, lead_us, now_us) for tool in forecasts]
+class Settings(Protocol):
+    """A part of [alerts.tool_near_limit], with the same meanings."""
+
+    control_level: bool
+    share_pct: float | None
+    lead_min: float | None
+    cycles: int | None
+    before_lot_end: bool
+    before_shift_end: bool
+    clear_pct: float
+    clear_factor: float
 
 
-def subject(pot_key: str, tool: str) -> str:
-    """What an alert is about: this tool in this pot."""
-    return f"{pot_key}/{tool}"
+def see(
+    tool: Forecast,
+    settings: Settings,
+    now_us: int,
+    lot_cycles: int | None = None,
+    shift_end_us: int | None = None,
+) -> Sighting:
+    """Whether a tool is near its limit.
 
-
-def _sighting(tool: Forecast, lead_us: int, now_us: int) -> Sighting:
-    past = tool.limit is not None and tool.used >= tool.limit
-    warned = tool.warning_level is not None and tool.used >= tool.warning_level
-    active = past or warned or _within(tool, lead_us, now_us)
+    ``lot_cycles`` are those until the running lot is done, ``shift_end_us`` the end of the shift that runs; None:
+    not known or none.
+    """
+    ahead = _Ahead(tool, settings, now_us, lot_cycles, shift_end_us)
+    reasons = [*_reached(tool, settings), *ahead.reasons(1.0)]
+    clear = not reasons and _well_below(tool, settings) and not any(ahead.reasons(settings.clear_factor))
+    used = life_named(tool.used, tool.limit, tool.basis)
     return Sighting(
         NAME,
         tool.machine,
-        subject(tool.pot_key, tool.tool),
-        active,
-        not active and _well_below(tool) and not _within(tool, MARGIN * lead_us, now_us),
-        URGENT if past else WARNING,
-        _text(tool, past),
-        _detail(tool),
+        tool_subject(tool),
+        bool(reasons),
+        clear,
+        text=f"{tool_named(tool)}: {used} used; {_outlook(tool, reasons)}",
+        detail=_detail(tool, reasons),
     )
 
 
-def _within(tool: Forecast, lead_us: float, now_us: int) -> bool:
-    return tool.limit_at_us is not None and tool.limit_at_us - now_us <= lead_us
+LIMIT, LEVEL, SHARE = "limit", "warning level", "share"
+LEAD, CYCLES, LOT, SHIFT = "lead time", "cycles", "before the lot is done", "before the shift ends"
+"""Why it is raised, as the detail tells."""
 
 
-def _well_below(tool: Forecast) -> bool:
-    level = tool.limit if tool.warning_level is None else tool.warning_level
+def _levels(tool: Forecast, settings: Settings) -> Iterator[tuple[str, float]]:
+    """What the used life must not reach, by name."""
+    if tool.limit is not None:
+        yield LIMIT, tool.limit
+        if settings.share_pct is not None:
+            yield SHARE, tool.limit * settings.share_pct / 100
+    if settings.control_level and tool.warning_level is not None:
+        yield LEVEL, tool.warning_level
+
+
+def _reached(tool: Forecast, settings: Settings) -> Iterator[str]:
+    return (name for name, level in _levels(tool, settings) if tool.used >= level)
+
+
+def _well_below(tool: Forecast, settings: Settings) -> bool:
+    level = min((level for _, level in _levels(tool, settings)), default=None)
     if level is None:
         return True
-    return tool.used < level * (UNSURE if tool.consumption_per_cycle is None else BELOW)
+    share = settings.clear_pct / 100
+    return tool.used < level * (min(UNSURE, share) if tool.consumption_per_cycle is None else share)
 
 
-def _text(tool: Forecast, past: bool) -> str:
-    name = f" ({tool.name})" if tool.name else ""
-    who = f"Tool {tool.tool or 'without a number'}{name} in pot {tool.pot or tool.pot_key} on {tool.machine}"
-    return f"{who}: {_used(tool)} used; {_outlook(tool, past)}"
+class _Ahead:
+    """What the forecast says, for spans that are made longer by a factor."""
+
+    def __init__(
+        self, tool: Forecast, settings: Settings, now_us: int, lot_cycles: int | None, shift_end_us: int | None
+    ) -> None:
+        self._left = tool.cycles_left
+        self._until_us = None if tool.limit_at_us is None else tool.limit_at_us - now_us
+        self._lead_us = None if settings.lead_min is None else settings.lead_min * 60e6
+        self._cycles = settings.cycles
+        self._lot = lot_cycles if settings.before_lot_end else None
+        self._shift_us = shift_end_us - now_us if settings.before_shift_end and shift_end_us is not None else None
+
+    def reasons(self, factor: float) -> list[str]:
+        """The spans that the limit lies in."""
+        within = (
+            (LEAD, self._until_us, self._lead_us),
+            (CYCLES, self._left, self._cycles),
+            # as many cycles as the lot needs are enough
+            (LOT, None if self._left is None else self._left + 1, self._lot),
+            (SHIFT, self._until_us, self._shift_us),
+        )
+        return [
+            name for name, away, span in within if away is not None and span is not None and away <= factor * span
+        ]
 
 
-def _used(tool: Forecast) -> str:
-    if tool.basis == "time":
-        used = lasting(round(tool.used))
-        return used if tool.limit is None else f"{used} of {lasting(round(tool.limit))}"
-    unit = " m" if tool.basis == "distance" else ""
-    return f"{tool.used:.6g}{unit}" if tool.limit is None else f"{tool.used:.6g} of {tool.limit:.6g}{unit}"
-
-
-def _outlook(tool: Forecast, past: bool) -> str:
-    if past:
+def _outlook(tool: Forecast, reasons: list[str]) -> str:
+    if LIMIT in reasons:
         return "past its limit"
     if tool.consumption_per_cycle == 0:
         return "not used by what is made now"
     if tool.cycles_left is None:
         return "cycles left not known"
-    return f"about {tool.cycles_left} {'cycle' if tool.cycles_left == 1 else 'cycles'} left"
+    left = f"about {tool.cycles_left} {'cycle' if tool.cycles_left == 1 else 'cycles'} left"
+    ends = [reason for reason in (LOT, SHIFT) if reason in reasons]
+    return f"{left}: due {ends[0]}" if ends else left
 
 
-def _detail(tool: Forecast) -> dict[str, object]:
-    at = tool.limit_at_us
+def _detail(tool: Forecast, reasons: list[str]) -> dict[str, object]:
     return {
         "pot": tool.pot or tool.pot_key,
         "tool": tool.tool,
@@ -126,5 +152,6 @@ def _detail(tool: Forecast) -> dict[str, object]:
         "limit": tool.limit,
         "warning_level": tool.warning_level,
         "cycles_left": tool.cycles_left,
-        "limit_at": None if at is None else from_us(at).isoformat(timespec="seconds").replace("+00:00", "Z"),
+        "limit_at": moment(tool.limit_at_us),
+        "because_of": reasons,
     }

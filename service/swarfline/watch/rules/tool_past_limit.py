@@ -1,0 +1,62 @@
+"""A tool is used on past its limit.
+
+At the limit itself a machine may finish its cycle, and often does; so some cycles of use beyond it are let pass.
+A tool that the control has locked cuts no more, and is left to the rule ``tool_near_limit``.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from swarfline.alerts import URGENT, Sighting
+from swarfline.watch.wording import InPot, life_named, tool_named, tool_subject
+
+NAME = "tool_past_limit"
+
+
+class Forecast(InPot, Protocol):
+    """What the rule needs to know of one tool: a part of measure's ToolForecast, with the same meanings."""
+
+    @property
+    def basis(self) -> str: ...
+    @property
+    def used(self) -> float: ...
+    @property
+    def limit(self) -> float | None: ...
+    @property
+    def consumption_per_cycle(self) -> float | None: ...
+    @property
+    def locked(self) -> bool: ...
+
+
+class Settings(Protocol):
+    """A part of [alerts.tool_past_limit], with the same meanings."""
+
+    over_cycles: float
+
+
+def see(tool: Forecast, settings: Settings) -> Sighting:
+    """Whether a tool is used on; between the limit and what is let pass, all stays as it was."""
+    past = tool.limit is not None and not tool.locked and tool.used > tool.limit
+    beyond = past and tool.used >= _allowed(tool, settings)
+    return Sighting(
+        NAME,
+        tool.machine,
+        tool_subject(tool),
+        beyond,
+        not past,
+        URGENT,
+        f"{tool_named(tool)} is used past its limit: {life_named(tool.used, tool.limit, tool.basis)} used",
+        {
+            "pot": tool.pot or tool.pot_key,
+            "tool": tool.tool,
+            "used": tool.used,
+            "limit": tool.limit,
+            "consumption_per_cycle": tool.consumption_per_cycle,
+        },
+    )
+
+
+def _allowed(tool: Forecast, settings: Settings) -> float:
+    """The life up to which nothing is said; where no consumption is known, the limit itself."""
+    return (tool.limit or 0.0) + settings.over_cycles * (tool.consumption_per_cycle or 0.0)
