@@ -28,6 +28,7 @@ class Watching:
         self._calendar = plant.calendar()
         self._clock_us = clock_us
         self._machines = frozenset(machine.id for machine in plant.machines)
+        self._again_within_us = round(plant.alerts.again_within_min * 60_000_000)
         self._lead_us = round(plant.alerts.tool_lead_min * 60_000_000)
         self._due: set[str] = set(self._machines)
         self._all_us = clock_us()
@@ -45,12 +46,14 @@ class Watching:
             self._due |= self._machines
         if not self._due:
             return None
-        standing = self._queries.alerts(standing=True)
         now_us = plant_now_us(self._plant, self._queries, self._clock_us)
+        known = self._queries.known_alerts(now_us, self._again_within_us)
         chosen = sorted(self._due)[:AT_ONCE]
-        changes = judge(standing, self._sightings(chosen, now_us), now_us)
+        changes = judge(known, self._sightings(chosen, now_us), now_us, self._again_within_us)
         self._due.difference_update(chosen)
-        return _batch(changes, [alert for alert in standing if alert.machine not in self._machines], now_us)
+        # those of servers and of the plant have no machine
+        orphans = [a for a in known if a.stands and a.machine and a.machine not in self._machines]
+        return _batch(changes, orphans, now_us)
 
     def _sightings(self, machines: Iterable[str], now_us: int) -> list[Sighting]:
         return [
@@ -65,5 +68,5 @@ class Watching:
 def _batch(changes: Changes, orphans: Iterable[Alert], now_us: int) -> Batch | None:
     """``orphans`` are alerts of machines that the plant no longer has: nothing would ever clear them."""
     gone = [replace(alert, cleared_us=now_us) for alert in orphans]
-    changed = [*changes.cleared, *changes.updated, *gone]
+    changed = [*changes.changed, *gone]
     return Batch(raised=changes.raised, changed=changed) if changes.raised or changed else None

@@ -129,6 +129,15 @@ class AlertsTable(Table):
     tool_lead_min: float = Field(
         default=60, ge=0, description="warn when a tool's limit is nearer than this, in minutes"
     )
+    again_within_min: float = Field(
+        default=5,
+        ge=0,
+        le=1440,
+        description="an alert that comes back so soon after it was cleared is the same one, raised once more",
+    )
+    longest_shelving_h: float = Field(
+        default=72, gt=0, le=720, description="an alert can be shelved for so long at most"
+    )
 
 
 class ToolChangesTable(Table):

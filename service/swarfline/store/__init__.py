@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from swarfline.store import journal, tables
+from swarfline.store.alerting import Alerting
 from swarfline.store.claim import claimed
 from swarfline.store.engine import StoreError, make_engine, resolve_url
 from swarfline.store.entering import Entering, entering
@@ -20,6 +21,7 @@ from swarfline.store.queries import CycleStart, Queries
 from swarfline.store.writer import Batch, Writer, load_checkpoints
 
 __all__ = [
+    "Alerting",
     "Arrival",
     "Batch",
     "CycleStart",
@@ -92,6 +94,10 @@ class Store:
         # one at a time: those who waited at the database would hold the connections that the first one reads by
         with self._door, entering(self.engine) as door:
             yield door
+
+    def alerting(self) -> Alerting:
+        """For people to acknowledge and shelve alerts; needs no claim, collecting goes on beside it."""
+        return Alerting(self.engine)
 
     def close(self) -> None:
         """Give the connections back."""
