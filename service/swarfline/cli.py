@@ -19,6 +19,7 @@ from swarfline.arguments import fail as _fail
 from swarfline.arguments import known_machines as _known_machines
 from swarfline.arguments import plant_of as _plant
 from swarfline.calendar import to_us
+from swarfline.cli_alert import alert
 from swarfline.cli_online import check, watch
 from swarfline.cli_report import report
 from swarfline.cli_survey import survey
@@ -47,6 +48,7 @@ main.add_command(watch)
 main.add_command(survey)
 main.add_command(trust)
 main.add_command(report)
+main.add_command(alert)
 
 
 @main.command()

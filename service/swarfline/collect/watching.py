@@ -32,7 +32,6 @@ AGAIN_US = 1_000_000
 """A machine in which much happens is not looked at more often than this."""
 SERVERS_US = 5_000_000
 """The servers' states are looked at so often."""
-MOST_STANDING = 100_000
 """More alerts than this never stand; they are all read, for each is judged."""
 
 log = logging.getLogger("swarfline.watch")
@@ -75,6 +74,7 @@ class Watching:
         self._connected: dict[str, int] = {}
         self._looked: dict[str, int] = {}
         self._begun_us = clock_us()
+        self._again_within_us = round(plant.alerts.again_within_min * 60_000_000)
         self._rounds = [
             _Round(looks, every_us, at_once, set(self._machines), self._begun_us)
             for looks, every_us, at_once in (
@@ -100,13 +100,14 @@ class Watching:
         machines = sorted({machine for _, some in chosen for machine in some})
         if not (servers_due or machines):
             return None
-        standing = self._queries.alerts(standing=True, limit=MOST_STANDING)
         now_us = plant_now_us(self._plant, self._queries, self._clock_us)
+        known = self._queries.known_alerts(now_us, self._again_within_us)
+        standing = [alert for alert in known if alert.stands]
         seen = list(self._see_plant(standing, now_us)) if servers_due else []
         for machine in machines:
             looks = {rule: look for each, some in chosen if machine in some for rule, look in each.looks.items()}
             seen += self._see_machine(machine, looks, standing, now_us)
-        changes = judge(standing, seen, now_us)
+        changes = judge(known, seen, now_us, self._again_within_us)
         self._done(chosen, servers_due, clock_us)
         return _batch(changes, [a for a in standing if a.machine and a.machine not in self._machines], now_us)
 
@@ -186,5 +187,5 @@ def _as_set(sighting: Sighting, table: RuleTable) -> tuple[Sighting, float]:
 def _batch(changes: Changes, orphans: Iterable[Alert], now_us: int) -> Batch | None:
     """``orphans`` are alerts of machines that the plant no longer has: nothing would ever clear them."""
     gone = [replace(alert, cleared_us=now_us) for alert in orphans]
-    changed = [*changes.cleared, *changes.updated, *gone]
+    changed = [*changes.changed, *gone]
     return Batch(raised=changes.raised, changed=changed) if changes.raised or changed else None

@@ -286,6 +286,15 @@ class AlertsTable(Table):
     clock_offset: ClockTable = ClockTable()
     codes_unmapped: UnmappedTable = UnmappedTable()
     disk: DiskTable = DiskTable()
+    again_within_min: float = Field(
+        default=5,
+        ge=0,
+        le=1440,
+        description="an alert that comes back so soon after it was cleared is the same one, raised once more",
+    )
+    longest_shelving_h: float = Field(
+        default=72, gt=0, le=720, description="an alert can be shelved for so long at most"
+    )
     exceptions: tuple[ExceptionTable, ...] = ()
 
     def settings(self, kind: type[R], where: Where = Where()) -> R:  # noqa: B008  (a named tuple never changes)

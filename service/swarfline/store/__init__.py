@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from swarfline.store import journal, tables
+from swarfline.store.alerting import Alerting
 from swarfline.store.claim import claimed
 from swarfline.store.engine import StoreError, make_engine, resolve_url
 from swarfline.store.entering import Entering, entering
@@ -21,6 +22,7 @@ from swarfline.store.queries import CycleStart, Queries
 from swarfline.store.writer import Batch, Writer, load_checkpoints
 
 __all__ = [
+    "Alerting",
     "Arrival",
     "Batch",
     "CycleStart",
@@ -100,6 +102,10 @@ class Store:
         if url.get_backend_name() != "sqlite" or not url.database or not Path(url.database).is_file():
             return None
         return shutil.disk_usage(Path(url.database).parent).free
+
+    def alerting(self) -> Alerting:
+        """For people to acknowledge and shelve alerts; needs no claim, collecting goes on beside it."""
+        return Alerting(self.engine)
 
     def close(self) -> None:
         """Give the connections back."""

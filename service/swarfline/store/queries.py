@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 from typing import Any, NamedTuple, TypeVar
 
-from sqlalchemy import ColumnElement, Engine, Select, Table, and_, func, or_, select
+from sqlalchemy import ColumnElement, Engine, Select, Table, func, select
 
-from swarfline.alerts import Alert
+from swarfline.alerts import Alert, AlertEvent
 from swarfline.calendar import Interval, subtract
 from swarfline.entries import LONGEST_US, Entry, Said
 from swarfline.facts import COMPLETE, UNOBSERVED, Alarm, Condition, Cycle, Energy, Fact, Gap, ToolLife
-from swarfline.store import tables
+from swarfline.store import alert_rows, tables
 from swarfline.store.cycle_tools import CycleTools
 from swarfline.store.entering import from_entry_row
 from swarfline.store.rows import from_values, names
@@ -255,21 +255,47 @@ class Queries:
         start_us: int | None = None,
         end_us: int | None = None,
         limit: int = 1000,
+        *,
+        unacknowledged: bool = False,
+        shelved_at_us: int | None = None,
+        rule: str | None = None,
+        severity: str | None = None,
     ) -> list[Alert]:
-        """Alerts, newest first: standing ones only, of one machine, or standing at some time in a span."""
+        """Alerts, newest first: standing ones only, of one machine, or standing at some time in a span.
+
+        ``unacknowledged``: only those that stand and nobody acknowledged; ``shelved_at_us``: only those that are
+        shelved at that moment, standing or not. ``machine`` is empty for alerts of servers and of the plant.
+        """
         table = tables.alerts
         wanted: list[ColumnElement[bool]] = []
-        if standing:
+        if standing or unacknowledged:
             wanted.append(table.c.cleared_us.is_(None))
-        if machine is not None:
-            wanted.append(table.c.machine == machine)
-        if start_us is not None:
-            wanted.append(or_(table.c.cleared_us.is_(None), table.c.cleared_us > start_us))
-        if end_us is not None:
-            wanted.append(table.c.raised_us < end_us)
-        query = select(table).where(and_(True, *wanted)).order_by(table.c.raised_us.desc(), table.c.id.desc())
-        with self._engine.connect() as connection:
-            return [_alert(row) for row in connection.execute(query.limit(limit)).mappings()]
+        if unacknowledged:
+            wanted.append(table.c.acknowledged_us.is_(None))
+        if shelved_at_us is not None:
+            wanted.append(table.c.shelved_until_us > shelved_at_us)
+        equal = ((table.c.machine, machine), (table.c.rule, rule), (table.c.severity, severity))
+        wanted += [column == value for column, value in equal if value is not None]
+        return alert_rows.found(self._engine, [*wanted, *alert_rows.in_span(start_us, end_us)], limit)
+
+    def known_alerts(self, now_us: int, again_within_us: int) -> list[Alert]:
+        """What the judge has to know: alerts that stand, and those that would be the same when seen anew."""
+        table = tables.alerts
+        known = (
+            table.c.cleared_us.is_(None)
+            | (table.c.cleared_us >= now_us - again_within_us)
+            | (table.c.shelved_until_us > now_us)
+        )
+        return alert_rows.found(self._engine, [known])
+
+    def alert(self, number: int) -> Alert | None:
+        """One alert; None where there is none of this number."""
+        found = alert_rows.found(self._engine, [tables.alerts.c.id == number])
+        return found[0] if found else None
+
+    def alert_events(self, number: int) -> list[AlertEvent]:
+        """What happened to an alert, oldest first; ``alerts.story`` adds what follows from it."""
+        return alert_rows.events(self._engine, number)
 
     def entries(self, kind: type[Said], machine: str, start_us: int, end_us: int) -> list[Entry]:
         """Entries of one kind that overlap [start, end), by their start; undone ones too, marked so."""
@@ -304,10 +330,3 @@ class Queries:
         """Whether the database answers; raises its error when it does not."""
         with self._engine.connect() as connection:
             return connection.execute(select(1)).scalar() == 1
-
-
-def _alert(row: Any) -> Alert:
-    return Alert(
-        row["rule"], row["machine"], row["subject"], row["severity"], row["text"], row["raised_us"],
-        row["cleared_us"], json.loads(row["detail"]),
-    )  # fmt: skip

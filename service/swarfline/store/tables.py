@@ -129,8 +129,23 @@ alerts = Table(
     Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True),
     _text("rule"), Column("machine", String(40), nullable=False), _text("subject"), _text("severity"),
     _text("text"), _us("raised_us"), Column("cleared_us", BigInteger), _text("detail"),
+    Column("times", BigInteger, nullable=False, server_default="1"),
+    Column("again_us", BigInteger), Column("changed_us", BigInteger),
+    Column("acknowledged_us", BigInteger), Column("acknowledged_by", Text), Column("acknowledged_note", Text),
+    Column("shelved_us", BigInteger), Column("shelved_until_us", BigInteger),
+    Column("shelved_by", Text), Column("shelved_note", Text),
     Index(None, "cleared_us"), Index(None, "raised_us"),
 )  # fmt: skip
+"""The collector writes the columns up to ``changed_us``; people's acknowledging and shelving the others."""
+
+alert_events = Table(
+    "alert_events", metadata,
+    Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True),
+    _us("alert"), _us("at_us"), _text("kind"), _text("severity"), _text("text"), _text("who"), _text("note"),
+    Column("until_us", BigInteger),
+    Index(None, "alert"),
+)  # fmt: skip
+"""What happened to each alert, in the order of happening."""
 
 entries = Table(
     "entries", metadata,

@@ -8,13 +8,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, Engine, insert, select, update
+from sqlalchemy import Connection, Engine, insert, select
 
 from swarfline.alerts import Alert
 from swarfline.facts import Fact
 from swarfline.messages import Message
 from swarfline.signals import Reading
 from swarfline.store import tables, tallies
+from swarfline.store.alert_changes import change_alerts, raise_alerts
 from swarfline.store.engine import StoreError
 from swarfline.store.journal import Block, Journal, next_number, payloads
 from swarfline.store.outbox import queue
@@ -22,7 +23,6 @@ from swarfline.store.rows import to_rows
 from swarfline.store.upserts import Upserts, remove
 
 _INSERT_BLOCKS = insert(tables.journal)
-_INSERT_ALERT = insert(tables.alerts)
 # characters beyond ASCII are escaped, so that any text a machine sends can be kept
 _dump = json.JSONEncoder(separators=(",", ":")).encode
 
@@ -96,8 +96,8 @@ class Writer:
         self._write_facts(connection, batch.facts)
         tallies.forget(connection, [*batch.retracted, *batch.facts])
         self._write_states(connection, batch)
-        _change_alerts(connection, batch.changed)
-        _raise_alerts(connection, batch.raised)
+        change_alerts(connection, batch.changed)
+        raise_alerts(connection, batch.raised)
         queue(connection, batch.messages)
 
     def _write_facts(self, connection: Connection, facts: Iterable[Fact]) -> None:
@@ -114,51 +114,6 @@ class Writer:
         write(connection, tables.machine_now, [(machine, _dump(state)) for machine, state in batch.now.items()])
         servers = [(server, _dump(status), batch.seen_us) for server, status in batch.servers.items()]
         write(connection, tables.servers, servers)
-
-
-def _change_alerts(connection: Connection, alerts: Iterable[Alert]) -> None:
-    table = tables.alerts
-    for alert in alerts:
-        connection.execute(
-            update(table)
-            .where(
-                table.c.rule == alert.rule,
-                table.c.machine == alert.machine,
-                table.c.subject == alert.subject,
-                table.c.cleared_us.is_(None),
-            )
-            .values(_alert_row(alert))
-        )
-
-
-def _raise_alerts(connection: Connection, alerts: Iterable[Alert]) -> None:
-    """After the changes, so that a subject may be cleared and raised anew in one batch.
-
-    One that is there already is left: the batch may be one that was stored although its commit failed.
-    """
-    table = tables.alerts
-    for alert in alerts:
-        same = select(table.c.id).where(
-            table.c.rule == alert.rule,
-            table.c.machine == alert.machine,
-            table.c.subject == alert.subject,
-            table.c.raised_us == alert.raised_us,
-        )
-        if connection.execute(same).first() is None:
-            connection.execute(_INSERT_ALERT, _alert_row(alert))
-
-
-def _alert_row(alert: Alert) -> dict[str, Any]:
-    return {
-        "rule": alert.rule,
-        "machine": alert.machine,
-        "subject": alert.subject,
-        "severity": alert.severity,
-        "text": alert.text,
-        "raised_us": alert.raised_us,
-        "cleared_us": alert.cleared_us,
-        "detail": _dump(alert.detail),
-    }
 
 
 def load_checkpoints(connection: Connection) -> dict[str, dict[str, Any]]:

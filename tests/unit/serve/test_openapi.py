@@ -53,6 +53,7 @@ PATHS = (
     "/api/v1/notes",
     "/api/v1/targets",
     "/api/v1/alerts",
+    "/api/v1/alerts/{number}",
     "/api/v1/servers",
     "/api/v1/definitions",
     "/api/v1/live",
@@ -66,8 +67,15 @@ WRITING = (
     "/api/v1/machines/{machine_id}/notes",
     "/api/v1/machines/{machine_id}/targets",
     "/api/v1/entries/{number}/undo",
+    "/api/v1/alerts/{number}/acknowledge",
+    "/api/v1/alerts/{number}/shelve",
+    "/api/v1/alerts/{number}/unshelve",
 )
 ANSWERING = [p for p in PATHS if p not in ("/api/v1/live", "/metrics")]
+
+
+def filled(path, machine):
+    return path.replace("{machine_id}", machine).replace("{number}", "1")
 
 
 @pytest.fixture(scope="module")
@@ -78,13 +86,13 @@ def described(client: Client):
 def test_described_and_served_are_the_same(described, client):
     assert set(described["paths"]) == {*PATHS, *WRITING}
     for path in ANSWERING:
-        assert client.get(path.replace("{machine_id}", "N1")).status_code == 200
+        assert client.get(filled(path, "N1")).status_code == 200
 
 
 @pytest.mark.parametrize("path", ANSWERING)
 @pytest.mark.parametrize("machine", ["N1", "S1"])
 def test_answers_fit_their_description(described, client, path, machine):
-    answer = client.get(path.replace("{machine_id}", machine))
+    answer = client.get(filled(path, machine))
     schema = described["paths"][path]["get"]["responses"]["200"]["content"]["application/json"]["schema"]
     assert list(errors(answer.json(), schema, described)) == []
 
@@ -125,6 +133,9 @@ ENTERED = (
     ("machines/N1/notes", {"text": "Coolant topped up"}),
     ("machines/N1/targets", {"span": "shift", "quantity": 150}),
     ("entries/1/undo", {}),
+    ("alerts/1/acknowledge", {}),
+    ("alerts/1/shelve", {"minutes": 30}),
+    ("alerts/1/unshelve", {}),
 )
 
 
@@ -159,6 +170,7 @@ def test_docs_name_every_route(described):
 def test_docs_name_every_member_of_what_is_entered(described):
     text = (DOCS / "api.md").read_text(encoding="utf-8")
     bodies = ("StopReasonBody", "JudgementBody", "NoteBody", "TargetBody", "Undoing")
+    bodies += ("AcknowledgeBody", "ShelveBody", "UnshelveBody")
     names = {n for b in bodies for n in described["components"]["schemas"][b]["properties"]}
     assert names <= set(re.findall(r"`(\w+)`", text))
 

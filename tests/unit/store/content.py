@@ -23,7 +23,7 @@ def content(store):
 
 
 def _plain(row):
-    return tuple(value for name, value in row._mapping.items() if name != "id")
+    return tuple(value for name, value in row._mapping.items() if name not in ("id", "alert"))
 
 
 def kept(store, kind):

@@ -21,7 +21,7 @@ LATER = """
 import sqlalchemy as sa
 from alembic import op
 
-revision, down_revision, branch_labels, depends_on = "9001", "0005", None, None
+revision, down_revision, branch_labels, depends_on = "9001", "0006", None, None
 
 
 def upgrade() -> None:
@@ -71,7 +71,7 @@ def test_an_older_database_is_upgraded_after_a_backup(older, later, file):
     backup = migrate.upgrade(older.engine, later())
     assert migrate.present(older.engine) == "9001"
     assert content(older) == before
-    assert backup.name == "plant.db.before-9001-from-0005"
+    assert backup.name == "plant.db.before-9001-from-0006"
     kept = Store.open(f"sqlite:///{backup}")
     assert content(kept) == before
     assert "remark" not in {column["name"] for column in inspect(kept.engine).get_columns("gaps")}
@@ -82,14 +82,14 @@ def test_an_upgrade_that_fails_changes_nothing(older, later):
     before = content(older)
     with pytest.raises(StoreError, match="cannot be opened: no such table: nowhere"):
         migrate.prepare(older.engine, later(BROKEN))
-    assert (migrate.present(older.engine), content(older)) == ("0005", before)
+    assert (migrate.present(older.engine), content(older)) == ("0006", before)
     assert "shelves" not in inspect(older.engine).get_table_names()
     assert migrate.upgrade(older.engine, later()) is not None
     assert migrate.present(older.engine) == "9001"
 
 
 def test_the_backup_is_of_the_last_attempt_and_whole(older, later, file):
-    target = file.with_name("plant.db.before-9001-from-0005")
+    target = file.with_name("plant.db.before-9001-from-0006")
     target.write_bytes(b"of an upgrade that was given up")
     target.with_name(f"{target.name}.unfinished").write_bytes(b"half of it")
     assert migrate.upgrade(older.engine, later()) == target
@@ -122,13 +122,23 @@ def test_a_database_from_before_entries_keeps_everything_and_takes_them(file, tm
     migrate.upgrade(old, scripts)
     assert (migrate.present(old), "entries" in inspect(old).get_table_names()) == ("0001", False)
     Writer(old).commit(Batch(facts=[GAP]))
+    with old.begin() as connection:
+        connection.exec_driver_sql(
+            "INSERT INTO alerts (rule, machine, subject, severity, text, raised_us, cleared_us, detail) "
+            "VALUES ('r', 'N1', 's', 'warning', 'near', 5, 7, '{}'), "
+            "('r', 'N1', 's', 'urgent', 'past', 9, NULL, '{}')"
+        )
     old.dispose()
     store = Store.open(f"sqlite:///{file}")
-    assert store.backup.name == "plant.db.before-0005-from-0001"
+    assert store.backup.name == "plant.db.before-0006-from-0001"
     assert store.queries.facts(Gap, "N1", 0, 99) == [GAP]
     with store.entering() as door:
         door.add(Entry("N1", 5, 9, StopReason("Door"), "Ana", 10))
     assert len(store.queries.entries(StopReason, "N1", 0, 99)) == 1
+    stands, cleared = store.queries.alerts()
+    assert (stands.number, stands.times, stands.acknowledged, cleared.cleared_us) == (2, 1, None, 7)
+    told = [(e.kind, e.at_us) for number in (1, 2) for e in store.queries.alert_events(number)]
+    assert told == [("raised", 5), ("cleared", 7), ("raised", 9)]
     store.close()
 
 

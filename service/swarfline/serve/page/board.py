@@ -9,16 +9,17 @@ from functools import reduce
 from operator import add
 from typing import Any
 
+from swarfline.alerts import Alert, by_urgency
 from swarfline.capability import can_tell
 from swarfline.facts import CONDITIONS
 from swarfline.measure.energy import EnergySums, energy_figures
 from swarfline.measure.forecast import ToolForecast
 from swarfline.measure.oee import OeeSums, oee
 from swarfline.measure.pace import Pace
-from swarfline.serve.alerts import alert_row
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.machines import now_shape
 from swarfline.serve.page import words
+from swarfline.serve.page.alert_words import alert_cells, shown
 from swarfline.serve.page.ribbon import ribbon
 from swarfline.serve.presence import Presence, presence
 from swarfline.serve.room import Room
@@ -71,13 +72,13 @@ class Board:
         cells = dict(known.cells)
         for machine in seen:
             cells |= now_cells(room, machine, known.typical_us.get(machine.machine), now_us)
-        standing = room.queries.alerts(standing=True)
-        cells |= plant_cells(room, seen, len(standing), now_us)
+        standing = by_urgency(room.queries.alerts(standing=True), now_us)
+        cells |= plant_cells(room, seen, standing, now_us)
         return {
             "at": show(now_us, room.zone),
             "machines": {s.machine: now_shape(room, s, now_us).model_dump(mode="json") for s in seen},
             "cells": cells,
-            "alerts": [alert_row(room, a).model_dump(mode="json") for a in standing],
+            "alerts": [shown(room, a, now_us) for a in standing],
         }
 
 
@@ -111,13 +112,13 @@ def _since(room: Room, seen: Presence, now_us: int) -> str:
     return _("since %(time)s, %(length)s") % told
 
 
-def plant_cells(room: Room, seen: list[Presence], standing: int, now_us: int) -> Cells:
+def plant_cells(room: Room, seen: list[Presence], standing: list[Alert], now_us: int) -> Cells:
     """What changes by the second, for the plant."""
     counts = {c: sum(s.condition == c for s in seen) for c in CONDITIONS}
     return {
         "plant.now": words.moment(now_us, room.zone),
         "plant.time": words.clock(now_us, room.zone),
-        "plant.alerts": _("none") if not standing else str(standing),
+        **alert_cells(standing, now_us),
         **{f"plant.count.{c}": str(n) for c, n in counts.items()},
     }
 

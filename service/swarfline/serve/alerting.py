@@ -1,0 +1,120 @@
+"""What people do with alerts, for API, page and command line alike: acknowledge, shelve, unshelve."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from http import HTTPStatus
+
+from swarfline.alerts import Acknowledgement, Alert, Shelving
+from swarfline.serve.problems import RefusedError, missing, wrong
+from swarfline.serve.room import Room
+from swarfline.serve.spans import latest_shift
+from swarfline.serve.times import parse, show
+from swarfline.store import StoreError
+
+SHIFT = "shift"
+_MINUTE_US = 60_000_000
+_ENDS = "'minutes' or 'until', one of the two"
+
+
+def one(room: Room, number: int) -> Alert:
+    """An alert by its number; ends the request with 404 where there is none."""
+    found = room.queries.alert(number)
+    if found is None:
+        raise missing("alert", str(number), ["/alerts lists them"])
+    return found
+
+
+def acknowledge(room: Room, number: int, who: str, note: str, seen: str | None = None) -> Alert:
+    """Somebody knows of it. ``seen`` is the severity that they saw: a higher one is not acknowledged by it."""
+    one(room, number)
+    said = Acknowledgement(who, room.now_us(), note)
+    _write(room, number, lambda: room.store.alerting().acknowledge(number, said, seen), _unfit_to_acknowledge)
+    return one(room, number)
+
+
+def shelve(room: Room, number: int, who: str, note: str, minutes: float | None, until: str | None) -> Alert:
+    """Set it aside for some minutes, or until a time or the shift's end."""
+    alert = one(room, number)
+    now_us = room.now_us()
+    said = Shelving(shelved_until(room, alert, minutes, until, now_us), who, now_us, note)
+    _write(room, number, lambda: room.store.alerting().shelve(number, said), _unfit_to_shelve)
+    return one(room, number)
+
+
+def unshelve(room: Room, number: int, who: str, note: str) -> Alert:
+    """Take it back from the shelf before its time."""
+    one(room, number)
+    said = Acknowledgement(who, room.now_us(), note)
+    _write(room, number, lambda: room.store.alerting().unshelve(number, said), _unfit_to_unshelve)
+    return one(room, number)
+
+
+def shelved_until(room: Room, alert: Alert, minutes: float | None, until: str | None, now_us: int) -> int:
+    """When a shelving that begins now is to end, µs UTC; ends the request with 422 for what cannot be meant."""
+    if (minutes is None) == (until is None):
+        raise wrong("minutes" if minutes is None else "until", "is missing or one too many", _ENDS)
+    longest_h = room.plant.alerts.longest_shelving_h
+    most_us = round(longest_h * 60 * _MINUTE_US)
+    name, end_us = "minutes", now_us + round((minutes or 0) * _MINUTE_US)
+    if until is not None:
+        name, end_us = "until", _shift_end(room, alert, now_us) if until == SHIFT else _moment(until)
+    if end_us <= now_us:
+        raise wrong(name, "the shelving would end before it begins", "an end that lies ahead")
+    if end_us - now_us > most_us:
+        raise wrong(
+            name,
+            f"is longer than {longest_h:g} h",
+            f"at most {longest_h:g} h (longest_shelving_h of [alerts] in the plant file)",
+        )
+    return end_us
+
+
+def _shift_end(room: Room, alert: Alert, now_us: int) -> int:
+    machines = [m.id for m in room.plant.machines]
+    chosen = [alert.machine] if alert.machine in machines else machines
+    shift = latest_shift(room, chosen, now_us)
+    if shift is None or shift.end_us <= now_us:
+        raise wrong("until", "no shift runs now", "minutes, or an RFC 3339 time")
+    return shift.end_us
+
+
+def _moment(text: str) -> int:
+    try:
+        return parse(text)
+    except ValueError as problem:
+        raise wrong("until", str(problem), f"{SHIFT!r} or an RFC 3339 time with an offset") from None
+
+
+def _write(room: Room, number: int, write: Callable[[], bool], unfit: Callable[[Room, Alert], str]) -> None:
+    """Ends the request with 409 where it does not apply any more, with 503 where nothing can be written."""
+    try:
+        done = write()
+    except StoreError as problem:
+        raise RefusedError(HTTPStatus.SERVICE_UNAVAILABLE, f"Try again: {problem}.") from None
+    if not done:
+        alert = one(room, number)
+        raise RefusedError(HTTPStatus.CONFLICT, unfit(room, alert))
+    room.live.publish("alerts", {"number": number})
+
+
+def _cleared(room: Room, alert: Alert) -> str:
+    at_us = alert.cleared_us
+    return "" if at_us is None else f"Alert {alert.number} was cleared at {show(at_us, room.zone)} already."
+
+
+def _unfit_to_acknowledge(room: Room, alert: Alert) -> str:
+    known = alert.acknowledged
+    if alert.stands and known is not None:
+        return f"Alert {alert.number} was acknowledged by {known.who} at {show(known.at_us, room.zone)} already."
+    return (
+        _cleared(room, alert) or f"Alert {alert.number} has become more severe: {alert.severity} now. Look again."
+    )
+
+
+def _unfit_to_shelve(room: Room, alert: Alert) -> str:
+    return _cleared(room, alert) or f"Alert {alert.number} was changed meanwhile. Look again."
+
+
+def _unfit_to_unshelve(room: Room, alert: Alert) -> str:
+    return f"Alert {alert.number} is not shelved (any more)."

@@ -1,0 +1,81 @@
+"""Alerts in words, as the board, its stream and the page of alerts show them."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+from swarfline.alerts import INFORMATION, URGENT, WARNING, Alert
+from swarfline.serve.alerts import alert_row
+from swarfline.serve.page import words
+from swarfline.serve.room import Room
+from swarfline.serve.tongue import gettext as _
+
+
+def severity(name: str) -> str:
+    """A severity in words."""
+    return {INFORMATION: _("information"), WARNING: _("warning"), URGENT: _("urgent")}.get(name, name)
+
+
+def event(kind: str) -> str:
+    """What happened to an alert, in words."""
+    return {
+        "raised": _("raised"),
+        "raised_again": _("raised again"),
+        "severity_changed": _("severity changed"),
+        "text_changed": _("text changed"),
+        "acknowledged": _("acknowledged"),
+        "acknowledgement_ended": _("more severe: the acknowledgement ended"),
+        "shelved": _("shelved"),
+        "unshelved": _("taken back from the shelf"),
+        "shelving_ended": _("shelving ended"),
+        "cleared": _("cleared"),
+    }[kind]
+
+
+def state(room: Room, alert: Alert, now_us: int) -> str:
+    """How far people have come with it."""
+    if alert.shelved is not None and alert.is_shelved(now_us):
+        told = {"time": words.clock(alert.shelved.until_us, room.zone, now_us), "who": alert.shelved.who}
+        return _("shelved until %(time)s by %(who)s") % told
+    if alert.acknowledged is not None:
+        return _("acknowledged by %(who)s") % {"who": alert.acknowledged.who}
+    return _("not acknowledged")
+
+
+def since(room: Room, alert: Alert, now_us: int) -> str:
+    """Since when it stands, and how often it was raised."""
+    told = _("since %s") % words.clock(alert.since_us, room.zone, now_us)
+    if alert.times > 1:
+        told += ", " + _("raised %(times)s times") % {"times": words.number(alert.times)}
+    return told
+
+
+def shown(room: Room, alert: Alert, now_us: int) -> dict[str, Any]:
+    """An alert as the API sends it, with ``said``: its severity, state and time in words."""
+    said = {
+        "severity": severity(alert.severity),
+        "state": state(room, alert, now_us),
+        "since": since(room, alert, now_us),
+    }
+    return {**alert_row(room, alert, now_us).model_dump(mode="json"), "said": said}
+
+
+def alert_cells(standing: list[Alert], now_us: int) -> dict[str, str]:
+    """How many alerts stand, are urgent and are shelved; and a text that is another when the list is another."""
+    open_ = [a for a in standing if not a.is_shelved(now_us)]
+    unacknowledged = sum(a.acknowledged is None for a in open_)
+    shelved = len(standing) - len(open_)
+    return {
+        "plant.alerts": _("none") if not open_ else str(len(open_)),
+        "plant.alerts.unacknowledged": str(unacknowledged),
+        "plant.alerts.shelved": _("none") if not shelved else str(shelved),
+        "plant.alerts.list": _digest(standing, now_us),
+    }
+
+
+def _digest(standing: list[Alert], now_us: int) -> str:
+    told = [
+        (a.number, a.severity, a.text, a.times, a.acknowledged is None, a.is_shelved(now_us)) for a in standing
+    ]
+    return hashlib.sha256(repr(told).encode()).hexdigest()[:12]
