@@ -1,4 +1,4 @@
-"""What commands have in common: the plant file, machines by name, the end with a message."""
+"""What commands have in common: the plant file, its database, machines by name, the end with a message."""
 
 from __future__ import annotations
 
@@ -40,7 +40,10 @@ def known_machines(plant: Plant, *machines: str) -> None:
 
 
 def existing_store(plant: Plant, file: Path) -> Store:
-    """The database that the plant file names; a command that only looks back must not make an empty one."""
+    """The database that the plant file names; raises StoreError where there is none.
+
+    A command that only looks back must not make an empty one.
+    """
     from swarfline.store import Store, StoreError
     from swarfline.store.engine import resolve_url
 
