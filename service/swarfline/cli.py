@@ -24,6 +24,8 @@ from swarfline.cli_online import check, watch
 from swarfline.cli_report import report
 from swarfline.cli_survey import survey
 from swarfline.cli_trust import trust
+from swarfline.cli_user import user
+from swarfline.plant.model import Listen
 
 if TYPE_CHECKING:
     from swarfline.rebuild import Told
@@ -49,6 +51,7 @@ main.add_command(survey)
 main.add_command(trust)
 main.add_command(report)
 main.add_command(alert)
+main.add_command(user)
 
 
 @main.command()
@@ -62,21 +65,27 @@ def run(file: Path, only: Literal["collect", "serve"] | None) -> None:
     The address of the page is that of the file's [listen] table, http://127.0.0.1:8750/ by default. Exit code 0:
     stopped when told to, 1: could not start, or ended by a defect.
     """
-    from swarfline.operate import Occupied, listen, operate
+    from swarfline.operate import Occupied, Unready, listen, operate, require_users
+    from swarfline.serve import tls
     from swarfline.store import Store, StoreError
 
     _log_to_stderr(logging.INFO)
     plant = _plant(file)
+    unfit = None if only == "collect" else tls.problem(plant)
+    if unfit is not None:
+        _fail(f"{file}: {unfit}")
     try:
         door = None if only == "collect" else listen(plant.listen.host, plant.listen.port)
         store = Store.open(plant.store.url, file)
-    except (Occupied, StoreError) as problem:
+        if door is not None:
+            require_users(plant, store)
+    except (Occupied, StoreError, Unready) as problem:
         _fail(str(problem))
     if store.backup is not None:
         click.echo(f"the database was upgraded; the old one is kept as {store.backup}", err=True)
-    host = plant.listen.host
+    listened = plant.listen
     try:
-        asyncio.run(operate(plant, store, door, only != "serve", lambda port: _say_where(host, port)))
+        asyncio.run(operate(plant, store, door, only != "serve", lambda port: _say_where(listened, port)))
     except StoreError as problem:
         _fail(str(problem))
     store.close()
@@ -227,8 +236,10 @@ def changes_table(told: Told, dry: bool) -> str:
     return "\n".join(lines) if lines else f"nothing {verb}: all {total} facts come out as they were"
 
 
-def _say_where(host: str, port: int) -> None:
-    logging.getLogger("swarfline").info("page and API: http://%s:%d/", f"[{host}]" if ":" in host else host, port)
+def _say_where(listened: Listen, port: int) -> None:
+    host = f"[{listened.host}]" if ":" in listened.host else listened.host
+    scheme = "http" if listened.certificate is None else "https"
+    logging.getLogger("swarfline").info("page and API: %s://%s:%d/", scheme, host, port)
 
 
 def _log_to_stderr(level: int) -> None:

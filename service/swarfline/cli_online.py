@@ -38,12 +38,16 @@ def check(file: Path, online: bool, machines: tuple[str, ...], as_json: bool) ->
 
     Notes tell what a usable file may not mean to say; they do not change the exit code.
     """
+    from swarfline.serve import tls
     from swarfline.serve.planned import plan_notes
 
     if machines and not online:
         raise click.UsageError("--machine goes with --online")
     try:
         plant = load(file)
+        unfit = tls.problem(plant)
+        if unfit is not None:
+            raise PlantError(str(file), [f"{file}: {unfit}"])
     except PlantError as problem:
         click.echo(json.dumps({"ok": False, "errors": problem.lines}) if as_json else str(problem))
         sys.exit(FAILED)

@@ -21,6 +21,19 @@ from swarfline.store import Store
 log = logging.getLogger("swarfline")
 
 
+class Unready(Exception):
+    """Nobody could sign in; the message says what to do."""
+
+
+def require_users(plant: Plant, store: Store) -> None:
+    """Raises Unready where people have to sign in and there is nobody who could."""
+    if plant.listen.users and not store.users.all():
+        raise Unready(
+            f"{plant.path}: [listen] says users = true, and there is no user yet; make the first one: "
+            f"swarfline user add {plant.path} NAME --role engineer"
+        )
+
+
 class Occupied(Exception):
     """The address cannot be listened on; the message says what to do."""
 

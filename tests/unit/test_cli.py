@@ -78,7 +78,8 @@ def test_a_file_that_is_not_there_or_wrong_is_told_without_a_traceback(command, 
 def test_an_address_of_the_outside_is_refused(write_plant, small_plant):
     told = call("run", write_plant(small_plant + '\n[listen]\nhost = "0.0.0.0"\n'))
     assert told.exit_code == 1
-    assert "only loopback addresses" in told.output
+    assert "write users = true" in told.output
+    assert "name the 'certificate' and 'key' of TLS" in told.output
 
 
 @pytest.mark.parametrize("command", ["run", "demo"])

@@ -32,7 +32,6 @@ AGAIN_US = 1_000_000
 """A machine in which much happens is not looked at more often than this."""
 SERVERS_US = 5_000_000
 """The servers' states are looked at so often."""
-"""More alerts than this never stand; they are all read, for each is judged."""
 
 log = logging.getLogger("swarfline.watch")
 

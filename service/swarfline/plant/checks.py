@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import ipaddress
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from swarfline.plant.addresses import KNOWN_NAMESPACES, address_errors, namespaces
 from swarfline.plant.alert_checks import alert_errors
+from swarfline.plant.listening import is_loopback, listen_errors
 from swarfline.plant.model import Machine, Plant
 from swarfline.plant.motion import motion_errors
 from swarfline.plant.nodes import node_errors
@@ -28,8 +28,8 @@ PROGRESS_SIGNALS = ("part_count", "cycle_count", "program_state")
 def cross_checks(plant: Plant) -> list[str]:
     """One line per error, by table."""
     checks = (
-        _zone, _listen, _money, _shifts, _stops, reason_errors, _parts, _references, node_errors, address_errors,
-        sharing_errors, _machines, motion_errors, security_errors, report_errors, alert_errors,
+        _zone, listen_errors, _money, _shifts, _stops, reason_errors, _parts, _references, node_errors,
+        address_errors, sharing_errors, _machines, motion_errors, security_errors, report_errors, alert_errors,
     )  # fmt: skip
     return [line for find in checks for line in find(plant)]
 
@@ -44,15 +44,6 @@ def _zone(plant: Plant) -> Iterator[str]:
         yield f"[plant]: key 'time_zone' = {name!r}: unknown IANA time zone{hint}"
 
 
-def _listen(plant: Plant) -> Iterator[str]:
-    host = plant.listen.host
-    if not is_loopback(host):
-        yield (
-            f"[listen]: key 'host' = {host!r}: only loopback addresses (127.0.0.1, ::1, localhost) are allowed "
-            "until this version knows users; put a proxy with its own sign-in on this machine instead"
-        )
-
-
 def _money(plant: Plant) -> Iterator[str]:
     rates = [("[figures]", "hourly_rate", plant.figures.hourly_rate)]
     rates.append(("[energy]", "price_per_kwh", plant.energy.price_per_kwh))
@@ -60,16 +51,6 @@ def _money(plant: Plant) -> Iterator[str]:
     for where, key, rate in rates:
         if rate is not None and plant.figures.currency is None:
             yield f"{where}: key {key!r} = {rate}: is an amount of money; name its 'currency' in [figures]"
-
-
-def is_loopback(host: str) -> bool:
-    """Whether nobody outside this machine can reach what listens there."""
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 def _twice(values: Iterable[str]) -> list[str]:

@@ -82,10 +82,19 @@ class StoreTable(Table):
 class Listen(Table):
     """[listen]"""
 
-    host: Text = Field(default="127.0.0.1", description="loopback only, until users exist")
+    host: Text = Field(default="127.0.0.1", description="address; others than loopback ones need 'users'")
     port: int = Field(default=8750, ge=0, le=65535)
     origins: tuple[Annotated[str, StringConstraints(pattern=ORIGIN_PATTERN)], ...] = Field(
         default=(), description="where a proxy shows the pages, whose own pages may then write"
+    )
+    users: bool = Field(default=False, description="true: whoever looks or enters has to sign in")
+    certificate: Text | None = Field(default=None, description="PEM file of our certificate, for TLS")
+    key: Text | None = Field(default=None, description="PEM file of its private key")
+    proxy: tuple[Text, ...] = Field(default=(), description="addresses whose X-Forwarded headers are believed")
+    session_h: float = Field(default=12.0, gt=0, le=744, description="longest time that one stays signed in")
+    idle_min: float = Field(default=120.0, gt=0, le=44_640, description="after so long without use one is not")
+    probes_open: bool = Field(
+        default=False, description="true: this computer may ask /metrics and /health/ready unsigned"
     )
 
 

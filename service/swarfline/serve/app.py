@@ -52,12 +52,14 @@ from swarfline.serve import (
     plant as plant_resource,
 )
 from swarfline.serve.conditional import Conditional
+from swarfline.serve.gate import Gate, cookie_name
 from swarfline.serve.guard import Guard
 from swarfline.serve.headers import SafeHeaders
-from swarfline.serve.page import assets, views
+from swarfline.serve.page import account, assets, sign_in, views
 from swarfline.serve.page.board import Board
 from swarfline.serve.reply import known_parameters
 from swarfline.serve.room import Room
+from swarfline.serve.signing import Signing
 from swarfline.serve.table import CsvSuffix
 from swarfline.serve.tongue import LANGUAGES, Spoken
 from swarfline.store import Store
@@ -107,6 +109,12 @@ ABOUT = (
 )
 
 
+_SCHEMES = {
+    "session": {"type": "apiKey", "in": "cookie", "name": cookie_name("https"), "description": "set by /sign-in"},
+    "token": {"type": "http", "scheme": "bearer", "description": "made by `swarfline user token`"},
+}
+
+
 def create_app(
     plant: Plant, store: Store, live: Live | None = None, clock_us: Callable[[], int] = clock.now_us
 ) -> FastAPI:
@@ -118,6 +126,7 @@ def create_app(
         title="Swarfline", version=swarfline.__version__, docs_url=None, redoc_url=None, openapi_url=None
     )
     app.state.room = Room.of(plant, store, live or Live(), clock_us)
+    app.state.signing = Signing(plant.listen, store.users, clock_us)
     app.state.boards = {code: Board(app.state.room, code) for code in LANGUAGES}
     app.state.hubs = {code: stream.Hub(app.state.room.live, board) for code, board in app.state.boards.items()}
     problems.install(app)
@@ -137,11 +146,14 @@ def _include(app: FastAPI) -> None:
     app.include_router(metrics.router)
     assets.install(app)
     views.install(app)
+    sign_in.install(app)
+    account.install(app)
 
 
 def _wrap(app: FastAPI, plant: Plant) -> None:
     app.add_middleware(problems.CatchAll)
     app.add_middleware(Guard, listen=plant.listen)
+    app.add_middleware(Gate, listen=plant.listen, signing=app.state.signing)
     app.add_middleware(CsvSuffix)
     app.add_middleware(Conditional)
     app.add_middleware(Spoken)
@@ -157,5 +169,8 @@ def _openapi(app: FastAPI) -> dict[str, Any]:
         schemas["ProblemDocument"] = whole
         for unused in ("HTTPValidationError", "ValidationError"):
             schemas.pop(unused, None)
+        if app.state.signing.needed:
+            described["components"]["securitySchemes"] = _SCHEMES
+            described["security"] = [{name: []} for name in _SCHEMES]
         app.openapi_schema = described
     return app.openapi_schema

@@ -8,16 +8,19 @@ from http import HTTPStatus
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, field_validator
+from pydantic_core import PydanticCustomError
 
 from swarfline.calendar import Interval
-from swarfline.entries import LONGEST_US, Entry, Judgement, Said, Undone
+from swarfline.entries import LONGEST_US, Entry, Judgement, Said, Target, Undone
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.problems import WRITING, RefusedError, missing, wrong
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.shapes import Shape
+from swarfline.serve.signing import may, who
 from swarfline.serve.times import parse, show
 from swarfline.store import Entering, StoreError
+from swarfline.users import ENGINEER
 
 router = APIRouter(tags=["entries"])
 
@@ -35,13 +38,23 @@ NoteText = _line(1000, 1)
 
 
 class Body(BaseModel):
-    """What every entry says: who, and why if they like. Nobody signs in yet: ``who`` is taken as it is told."""
+    """What every entry says: who, and why if they like."""
 
     model_config = ConfigDict(extra="forbid")
-    who: Annotated[str, _line(80, 1)] = Field(
-        description="name of the person; not checked, there are no users yet"
+    who: Annotated[str, _line(80)] = Field(
+        default="",
+        validate_default=True,
+        description="name of the person; where users sign in it is theirs, and may be left out",
     )
     note: Annotated[str, _line(1000)] = Field(default="", description="what else there is to say")
+
+    @field_validator("who")
+    @classmethod
+    def _signed_in(cls, told: str) -> str:
+        try:
+            return who(told)
+        except ValueError as problem:
+            raise PydanticCustomError("who", "{problem}", {"problem": str(problem)}) from None
 
 
 class Undoing(Body):
@@ -146,6 +159,10 @@ def undo_entry(number: Number, room: InRoom, body: Undoing) -> Any:
         room.machine(entry.machine)
         if entry.undone is not None:
             raise RefusedError(HTTPStatus.CONFLICT, f"Entry {number} was undone by {entry.undone.who} already.")
+        if isinstance(entry.said, Target) and not may(ENGINEER):
+            raise RefusedError(
+                HTTPStatus.FORBIDDEN, f"Entry {number} is a target; undoing it needs the role engineer."
+            )
         if isinstance(entry.said, Judgement):
             _check_later(room, entry)
         undone = door.undo(entry, Undone(body.who, room.clock_us(), body.note))

@@ -1,7 +1,8 @@
 """Who may write: programs on this computer, and our own pages; never a page from elsewhere in somebody's browser.
 
-There are no users yet, so a browser on this computer must not be made to write by whatever page it shows. Such a
-page's origin is another one; where it takes our address for its own name (DNS rebinding), the name in Host is.
+A browser must not be made to write by whatever page it shows. Such a page's origin is another one; where it takes
+our address for its own name (DNS rebinding), the name in Host is. Where users sign in that name does not matter: a
+browser sends the cookie of a session only under the name that it was given under.
 """
 
 from __future__ import annotations
@@ -51,7 +52,7 @@ class Guard:
 def check(headers: Headers, listen: Listen, path: str) -> None:
     """Raises RefusedError unless these are the headers of a request that may write to ``path``."""
     host = ",".join(headers.getlist("host")).lower()
-    if not _ours(host, listen):
+    if not listen.users and not _ours(host, listen):
         raise RefusedError(
             HTTPStatus.FORBIDDEN,
             f"Writing is refused under the name {host!r}; it is allowed under the loopback's names, the address "

@@ -78,13 +78,14 @@ def answer(
 ) -> Response:
     """The response that carries the problem: for people as a page, for programs as a problem document."""
     body = document(status, detail, request.url.path, errors)
-    if _is_for_people(request):
+    if is_for_people(request):
         return HTMLResponse(request.app.state.problem_page(body), status, headers=headers)
     return JSONResponse(body, status, headers=headers, media_type=MEDIA_TYPE)
 
 
-def _is_for_people(request: Request) -> bool:
-    programs = request.url.path.startswith(("/api/", "/health/", "/assets/"))
+def is_for_people(request: Request) -> bool:
+    """Whether a browser shows the answer to somebody, rather than a program reading it."""
+    programs = request.url.path.startswith(("/api/", "/health/", "/assets/", "/metrics"))
     accept = request.headers.get("accept", "")
     return not programs and ("text/html" in accept or "json" not in accept)
 
@@ -158,13 +159,15 @@ def _described(description: str) -> dict[str, Any]:
 
 
 RESPONSES: dict[int | str, dict[str, Any]] = {
+    401: _described("Nobody is signed in, where the plant has users"),
+    403: _described("The role does not allow it"),
     404: _described("No such thing in this plant"),
     422: _described("A parameter is unknown or not usable"),
 }
 """For the OpenAPI description of every route."""
 
 WRITING: dict[int | str, dict[str, Any]] = {
-    403: _described("Not allowed to write: another origin or host"),
+    403: _described("Not allowed to write: another origin or host, or the role does not allow it"),
     409: _described("An earlier entry does not allow it"),
     413: _described("The body is too large"),
     415: _described("The body is no JSON"),

@@ -9,6 +9,9 @@ from types import FrameType
 import uvicorn
 from fastapi import FastAPI
 
+from swarfline.serve import tls
+from swarfline.serve.peers import Peers
+
 GRACE_S = 2
 """Seconds that requests under way are given when the service stops."""
 
@@ -20,15 +23,21 @@ class Server(uvicorn.Server):
     """A uvicorn server for one application."""
 
     def __init__(self, app: FastAPI, host: str, port: int, ready: Ready | None = None) -> None:
+        plant = app.state.room.plant
+        certificate, key = tls.files(plant) or (None, None)
         super().__init__(
             uvicorn.Config(
-                app,
+                Peers(app, plant.listen),
                 host=host,
                 port=port,
                 lifespan="off",
                 log_config=None,
                 access_log=False,
                 server_header=False,
+                # ours are before the application, and believe nobody unasked
+                proxy_headers=False,
+                ssl_certfile=certificate,
+                ssl_keyfile=key,
                 timeout_graceful_shutdown=GRACE_S,
             )
         )

@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import suppress
 from typing import Any, Protocol
 
@@ -17,6 +17,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import StreamingResponse
 
 from swarfline.live import Live, Subscription
+from swarfline.serve.signing import signed_in, signing_of
 from swarfline.serve.tongue import language
 
 router = APIRouter(tags=["live"])
@@ -29,6 +30,8 @@ FIGURES_S = 5.0
 REST = 10
 """Computing them rests at least so many times as long as it took, for the collector needs the processor too."""
 RETRY_MS = 2000
+ENDED = b"event: ended\ndata: {}\n\n"
+"""Last event of a stream whose session has ended."""
 DEPTH = 2
 
 _log = logging.getLogger(__name__)
@@ -85,8 +88,8 @@ class Hub:
         self._number = 0
         self._last: Look = {}
 
-    async def watch(self) -> AsyncIterator[bytes]:
-        """The events of one viewer, encoded."""
+    async def watch(self, holds: Callable[[], Awaitable[bool]] | None = None) -> AsyncIterator[bytes]:
+        """The events of one viewer, encoded, for as long as ``holds`` says that they may be had."""
         viewer = Viewer()
         if self._closed:
             return
@@ -97,6 +100,9 @@ class Hub:
         try:
             yield f"retry: {RETRY_MS}\n\n".encode()
             while (event := await viewer.waiting.get()) is not None:
+                if holds is not None and not await holds():
+                    yield ENDED
+                    return
                 yield event
         finally:
             self._viewers.discard(viewer)
@@ -192,8 +198,9 @@ async def watch_live(request: Request) -> StreamingResponse:
 
     Events `snapshot` and `tick` carry JSON: `at`, `machines` (as in /machines/{id}/now, by id), `cells` (texts
     of the page), `alerts` (those standing; in a tick only when they changed). After a break a new snapshot
-    comes, so nothing is replayed.
+    comes, so nothing is replayed. `ended` is the last event where the session or token has ended.
     """
     hub = request.app.state.hubs[language()]
     headers = {"cache-control": "no-store", "x-accel-buffering": "no"}
-    return StreamingResponse(hub.watch(), media_type="text/event-stream", headers=headers)
+    holds = signing_of(request).holding(signed_in())
+    return StreamingResponse(hub.watch(holds), media_type="text/event-stream", headers=headers)

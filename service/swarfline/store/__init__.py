@@ -19,6 +19,7 @@ from swarfline.store.journal import Arrival
 from swarfline.store.migrate import prepare
 from swarfline.store.outbox import Outbox
 from swarfline.store.queries import CycleStart, Queries
+from swarfline.store.users import Users
 from swarfline.store.writer import Batch, Writer, load_checkpoints
 
 __all__ = [
@@ -33,6 +34,7 @@ __all__ = [
     "Queries",
     "Store",
     "StoreError",
+    "Users",
     "Writer",
 ]
 
@@ -45,6 +47,7 @@ class Store:
         self.backup = prepare(self.engine)
         self.queries = Queries(self.engine)
         self.outbox = Outbox(self.engine)
+        self.users = Users(self.engine)
         self._door = threading.Lock()
 
     @classmethod

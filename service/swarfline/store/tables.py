@@ -124,6 +124,19 @@ servers = Table(
     "servers", metadata, Column("server", String(40), primary_key=True), _text("status"), _us("seen_us")
 )
 
+users = Table(
+    "users", metadata, Column("key", String(120), primary_key=True), _text("name"), _text("role"),
+    Column("password", Text), _us("made_us"),
+)  # fmt: skip
+
+sign_ins = Table(
+    "sign_ins", metadata, Column("digest", String(64), primary_key=True),
+    Column("user", String(120), nullable=False), _text("role"), _text("kind"), _text("about"),
+    _us("made_us"), _us("used_us"), _us("ends_us"),
+    Index(None, "user"),
+)  # fmt: skip
+"""Sessions and tokens, by the SHA-256 of their secret; rows go when they end."""
+
 alerts = Table(
     "alerts", metadata,
     Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True),

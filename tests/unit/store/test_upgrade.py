@@ -17,17 +17,19 @@ from swarfline.store.engine import make_engine
 
 from .content import content
 
+HEAD = migrate.newest()
+"""What this version writes."""
 LATER = """
 import sqlalchemy as sa
 from alembic import op
 
-revision, down_revision, branch_labels, depends_on = "9001", "0006", None, None
+revision, down_revision, branch_labels, depends_on = "9001", "HEAD", None, None
 
 
 def upgrade() -> None:
     op.create_table("shelves", sa.Column("shelf", sa.Integer()))
     op.add_column("gaps", sa.Column("remark", sa.Text()))
-"""
+""".replace("HEAD", HEAD)
 BROKEN = LATER + '    op.execute("DELETE FROM nowhere")\n'
 GAP = Gap("N1", 5, 9, "connection")
 
@@ -71,7 +73,7 @@ def test_an_older_database_is_upgraded_after_a_backup(older, later, file):
     backup = migrate.upgrade(older.engine, later())
     assert migrate.present(older.engine) == "9001"
     assert content(older) == before
-    assert backup.name == "plant.db.before-9001-from-0006"
+    assert backup.name == f"plant.db.before-9001-from-{HEAD}"
     kept = Store.open(f"sqlite:///{backup}")
     assert content(kept) == before
     assert "remark" not in {column["name"] for column in inspect(kept.engine).get_columns("gaps")}
@@ -82,14 +84,14 @@ def test_an_upgrade_that_fails_changes_nothing(older, later):
     before = content(older)
     with pytest.raises(StoreError, match="cannot be opened: no such table: nowhere"):
         migrate.prepare(older.engine, later(BROKEN))
-    assert (migrate.present(older.engine), content(older)) == ("0006", before)
+    assert (migrate.present(older.engine), content(older)) == (HEAD, before)
     assert "shelves" not in inspect(older.engine).get_table_names()
     assert migrate.upgrade(older.engine, later()) is not None
     assert migrate.present(older.engine) == "9001"
 
 
 def test_the_backup_is_of_the_last_attempt_and_whole(older, later, file):
-    target = file.with_name("plant.db.before-9001-from-0006")
+    target = file.with_name(f"plant.db.before-9001-from-{HEAD}")
     target.write_bytes(b"of an upgrade that was given up")
     target.with_name(f"{target.name}.unfinished").write_bytes(b"half of it")
     assert migrate.upgrade(older.engine, later()) == target
@@ -115,9 +117,9 @@ def test_a_newer_database_is_refused_and_left_alone(older, file):
 def test_a_database_from_before_entries_keeps_everything_and_takes_them(file, tmp_path):
     scripts = tmp_path / "first"
     shutil.copytree(migrate.SCRIPTS, scripts)
-    for newer in (scripts / "versions").glob("v*.py"):
-        if newer.name != "v0001_first_tables.py":
-            newer.unlink()
+    for script in (scripts / "versions").glob("v*.py"):
+        if script.name != "v0001_first_tables.py":
+            script.unlink()
     old = make_engine(f"sqlite:///{file}")
     migrate.upgrade(old, scripts)
     assert (migrate.present(old), "entries" in inspect(old).get_table_names()) == ("0001", False)
@@ -130,7 +132,7 @@ def test_a_database_from_before_entries_keeps_everything_and_takes_them(file, tm
         )
     old.dispose()
     store = Store.open(f"sqlite:///{file}")
-    assert store.backup.name == "plant.db.before-0006-from-0001"
+    assert store.backup.name == f"plant.db.before-{HEAD}-from-0001"
     assert store.queries.facts(Gap, "N1", 0, 99) == [GAP]
     with store.entering() as door:
         door.add(Entry("N1", 5, 9, StopReason("Door"), "Ana", 10))

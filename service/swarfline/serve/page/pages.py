@@ -13,6 +13,7 @@ from swarfline.serve.definitions import CONDITION_MEANINGS
 from swarfline.serve.page import reference, ribbon, words
 from swarfline.serve.page.choosing import kind_words
 from swarfline.serve.page.navigation import navigation
+from swarfline.serve.signing import may, signed_in
 from swarfline.serve.tongue import LANGUAGES, gettext, in_language, language, ngettext
 
 _PAGE_HEADERS = {"cache-control": "no-cache"}
@@ -46,6 +47,8 @@ class Pages:
             in_language=in_language,
             navigation=navigation,
             kind_words=kind_words,
+            signed_in=signed_in,
+            may=may,
         )
 
     def text(self, template: str, **values: Any) -> str:

@@ -56,6 +56,8 @@ function open() {
   source = new EventSource("/api/v1/live");
   source.addEventListener("snapshot", take);
   source.addEventListener("tick", take);
+  // the session has ended: the page loaded anew leads to the one for signing in
+  source.addEventListener("ended", () => location.reload());
 }
 
 // A pulled cable is not noticed by EventSource, and after an error status it never tries again.
