@@ -32,16 +32,21 @@ _LOOKED_AT = (
     "/machines/{machine_id}/energy", "/oee", "/kpis", "/losses", "/cycle-trends", "/level-steps",
     "/planned-cycles", "/tool-forecasts", "/tool-history", "/tool-replacement", "/tool-loads", "/energy",
     "/energy-demand", "/energy-per-cycle", "/pace", "/studies", "/run-offs", "/lots", "/tool-plan",
-    "/stop-entries", "/judgements", "/notes", "/targets", "/alerts", "/servers", "/definitions", "/live",
+    "/stop-entries", "/judgements", "/notes", "/targets", "/alerts",
+    "/alerts/{number}", "/servers", "/definitions", "/live",
 )  # fmt: skip
 _PAGES = (
     "/", "/machines", "/machines/{machine_id}", "/machines/{machine_id}/tools", "/tools", "/energy", "/reports",
+    "/alerts", "/alerts/{number}",
     "/reports/{ending}", "/wall", "/connections", "/api", "/api/openapi.json", "/account",
 )  # fmt: skip
 _ENTERED = (
     "/machines/{machine_id}/stop-reasons", "/machines/{machine_id}/judgements", "/machines/{machine_id}/notes",
     "/entries/{number}/undo",
 )  # fmt: skip
+
+_SEEN_TO = ("/alerts/{number}/acknowledge", "/alerts/{number}/shelve", "/alerts/{number}/unshelve")
+"""As API and as forms."""
 
 NEEDS: Mapping[Role, tuple[str, ...]] = {
     VIEWER: (
@@ -51,7 +56,10 @@ NEEDS: Mapping[Role, tuple[str, ...]] = {
         "POST /account/password",
         "POST /account/end",
     ),
-    OPERATOR: tuple(f"POST {API}{path}" for path in _ENTERED),
+    OPERATOR: (
+        *(f"POST {API}{path}" for path in (*_ENTERED, *_SEEN_TO)),
+        *(f"POST {path}" for path in _SEEN_TO),
+    ),
     ENGINEER: (f"POST {API}/machines/{{machine_id}}/targets",),
 }
 """``METHOD /path`` of every route that needs somebody signed in, by the least role that may."""

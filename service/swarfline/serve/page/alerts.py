@@ -47,7 +47,7 @@ class Refused:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One alert in words. ``about`` and ``todo`` are its rule's, empty for one that is no rule any more."""
+    """One alert in words. ``about``, ``clears`` and ``todo`` are its rule's, empty where there is no such rule."""
 
     alert: Alert
     severity: str
@@ -58,6 +58,7 @@ class Line:
     raised: str
     cleared: str
     about: str
+    clears: str
     todo: str
     where: str
     link: str
@@ -96,16 +97,15 @@ def line(room: Room, alert: Alert, now_us: int) -> Line:
         words.length(end_us - alert.raised_us),
         words.moment(alert.raised_us, room.zone),
         words.UNKNOWN if alert.cleared_us is None else words.moment(alert.cleared_us, room.zone),
-        _(_advice(rule, "about")),
-        _(_advice(rule, "todo")),
+        *_advice(rule),
         where,
         link,
     )
 
 
-def _advice(rule: Rule | None, name: str) -> str:
-    """A text of the rule, if it has one."""
-    return str(getattr(rule, name, ""))
+def _advice(rule: Rule | None) -> tuple[str, str, str]:
+    """When it is raised and cleared, and what to do."""
+    return ("", "", "") if rule is None else (_(rule.about), _(rule.clears), _(rule.todo))
 
 
 def _where(room: Room, alert: Alert) -> tuple[str, str]:
