@@ -37,6 +37,7 @@ _LOOKED_AT = (
 )  # fmt: skip
 _PAGES = (
     "/", "/machines", "/machines/{machine_id}", "/machines/{machine_id}/tools", "/tools", "/energy", "/reports",
+    "/alerts", "/alerts/{number}",
     "/reports/{ending}", "/wall", "/connections", "/api", "/api/openapi.json", "/account",
 )  # fmt: skip
 _ENTERED = (
@@ -44,6 +45,9 @@ _ENTERED = (
     "/entries/{number}/undo", "/alerts/{number}/acknowledge", "/alerts/{number}/shelve",
     "/alerts/{number}/unshelve",
 )  # fmt: skip
+
+_SEEN_TO = ("/alerts/{number}/acknowledge", "/alerts/{number}/shelve", "/alerts/{number}/unshelve")
+"""As API and as forms."""
 
 NEEDS: Mapping[Role, tuple[str, ...]] = {
     VIEWER: (
@@ -53,7 +57,10 @@ NEEDS: Mapping[Role, tuple[str, ...]] = {
         "POST /account/password",
         "POST /account/end",
     ),
-    OPERATOR: tuple(f"POST {API}{path}" for path in _ENTERED),
+    OPERATOR: (
+        *(f"POST {API}{path}" for path in (*_ENTERED, *_SEEN_TO)),
+        *(f"POST {path}" for path in _SEEN_TO),
+    ),
     ENGINEER: (f"POST {API}/machines/{{machine_id}}/targets",),
 }
 """``METHOD /path`` of every route that needs somebody signed in, by the least role that may."""

@@ -10,7 +10,10 @@ import pytest
 
 from swarfline.facts import CONDITIONS
 
-PAGES = ("/", "/machines/N1", "/machines/S1", "/machines/N1?day=2026-03-09", "/connections", "/api")
+PAGES = (
+    *("/", "/alerts", "/alerts/1", "/machines/N1", "/machines/S1", "/machines/N1?day=2026-03-09"),
+    *("/connections", "/api"),
+)
 VOID = {"meta", "link", "br", "img", "input", "hr", "path", "use"}
 
 

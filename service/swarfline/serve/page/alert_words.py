@@ -61,8 +61,8 @@ def shown(room: Room, alert: Alert, now_us: int) -> dict[str, Any]:
     return {**alert_row(room, alert, now_us).model_dump(mode="json"), "said": said}
 
 
-def alert_cells(standing: list[Alert], now_us: int) -> dict[str, str]:
-    """How many alerts stand, are urgent and are shelved; and a text that is another when the list is another."""
+def alert_cells(room: Room, standing: list[Alert], now_us: int) -> dict[str, str]:
+    """How many alerts stand and are shelved, what each says, and a text that changes with the list."""
     open_ = [a for a in standing if not a.is_shelved(now_us)]
     unacknowledged = sum(a.acknowledged is None for a in open_)
     shelved = len(standing) - len(open_)
@@ -71,11 +71,11 @@ def alert_cells(standing: list[Alert], now_us: int) -> dict[str, str]:
         "plant.alerts.unacknowledged": str(unacknowledged),
         "plant.alerts.shelved": _("none") if not shelved else str(shelved),
         "plant.alerts.list": _digest(standing, now_us),
+        **{f"alert.{a.number}.text": a.text for a in standing},
+        **{f"alert.{a.number}.since": since(room, a, now_us) for a in standing},
     }
 
 
 def _digest(standing: list[Alert], now_us: int) -> str:
-    told = [
-        (a.number, a.severity, a.text, a.times, a.acknowledged is None, a.is_shelved(now_us)) for a in standing
-    ]
+    told = [(a.number, a.severity, a.acknowledged is None, a.is_shelved(now_us)) for a in standing]
     return hashlib.sha256(repr(told).encode()).hexdigest()[:12]

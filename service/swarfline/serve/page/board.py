@@ -118,7 +118,7 @@ def plant_cells(room: Room, seen: list[Presence], standing: list[Alert], now_us:
     return {
         "plant.now": words.moment(now_us, room.zone),
         "plant.time": words.clock(now_us, room.zone),
-        **alert_cells(standing, now_us),
+        **alert_cells(room, standing, now_us),
         **{f"plant.count.{c}": str(n) for c, n in counts.items()},
     }
 

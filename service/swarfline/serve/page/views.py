@@ -8,7 +8,7 @@ from fastapi import FastAPI, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from swarfline.plant import Machine
-from swarfline.serve.page import connections, energy, machine_day, reports, tools, wall
+from swarfline.serve.page import alerts, connections, energy, machine_day, reports, tools, wall
 from swarfline.serve.page.board import Board, shift_or_day
 from swarfline.serve.page.pages import Pages
 from swarfline.serve.problems import wrong
@@ -31,6 +31,7 @@ def install(app: FastAPI) -> None:
     app.state.pages = pages
     tools.install(app)
     energy.install(app)
+    alerts.install(app)
     wall.install(app)
     connections.install(app)
     reports.install(app)

@@ -26,17 +26,18 @@ function patch(element, text) {
   }
 }
 
+// Where a page has room for more, the list names the page of alerts.
 function alertItem(alert, list) {
   const item = document.createElement("li");
   item.dataset.severity = alert.severity;
   const severity = document.createElement("b");
-  severity.textContent = list.dataset[alert.severity] ?? alert.severity;
-  const since = document.createElement("small");
-  const time = document.createElement("time");
-  time.dateTime = alert.raised;
-  time.textContent = `${alert.raised.slice(11, 16)}, ${alert.raised.slice(0, 10)}`;
-  since.append(`${list.dataset.since} `, time);
-  item.append(severity, ` ${alert.text} `, since);
+  severity.textContent = alert.said.severity;
+  const text = document.createElement(list.dataset.page ? "a" : "span");
+  if (list.dataset.page) text.href = `${list.dataset.page}#alert-${alert.number}`;
+  text.textContent = alert.text;
+  const state = document.createElement("small");
+  state.textContent = `${alert.said.since}, ${alert.said.state}`;
+  item.append(severity, " ", text, " ", state);
   return item;
 }
 
@@ -47,7 +48,10 @@ function take(event) {
     for (const element of cells.get(name) ?? []) patch(element, text);
   }
   const list = document.getElementById("alerts");
-  if (list && told.alerts) list.replaceChildren(...told.alerts.map((alert) => alertItem(alert, list)));
+  if (list && told.alerts) {
+    const shown = told.alerts.filter((alert) => !alert.shelved);
+    list.replaceChildren(...shown.map((alert) => alertItem(alert, list)));
+  }
   say("live");
 }
 

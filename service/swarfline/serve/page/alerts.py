@@ -1,0 +1,245 @@
+"""The page of alerts: what stands, what is shelved, the history of a span; and the forms for people."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from http import HTTPStatus
+from typing import Annotated, Any
+
+from fastapi import FastAPI, Path, Request
+from starlette.responses import Response
+
+from swarfline.alerts import Alert, by_urgency, story
+from swarfline.serve import alerting
+from swarfline.serve.alerts import AcknowledgeBody, ShelveBody, UnshelveBody
+from swarfline.serve.page import alert_words, words
+from swarfline.serve.page.board import Board
+from swarfline.serve.page.choosing import Chosen, choose
+from swarfline.serve.page.forms import Fields, local, said, see_other, whole
+from swarfline.serve.page.pages import pages_of
+from swarfline.serve.problems import RefusedError
+from swarfline.serve.room import InRoom, Room
+from swarfline.serve.spans import DAY, latest_shift
+from swarfline.serve.tongue import gettext as _
+from swarfline.serve.tongue import language
+from swarfline.watch.rules import RULES, Rule
+
+MOST = 200
+"""Rows of the history that the page shows; the table as CSV has all."""
+LENGTHS_MIN = (15, 30, 60, 120, 240, 480, 1440, 4320)
+"""Lengths of shelving that the form offers, as far as the plant file lets it."""
+ACKNOWLEDGE, SHELVE, UNSHELVE = "acknowledge", "shelve", "unshelve"
+
+_RULES: dict[str, Rule] = {rule.name: rule for rule in RULES}
+Number = Annotated[int, Path(ge=1, le=2**62)]
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """What a form said that was not taken, and why."""
+
+    number: int
+    act: str
+    why: str
+    told: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One alert in words. ``about``, ``clears`` and ``todo`` are its rule's, empty where there is no such rule."""
+
+    alert: Alert
+    severity: str
+    state: str
+    since: str
+    note: str
+    lasted: str
+    raised: str
+    cleared: str
+    about: str
+    clears: str
+    todo: str
+    where: str
+    link: str
+
+    @property
+    def acknowledged(self) -> bool:
+        """Whether somebody knows of it."""
+        return self.alert.acknowledged is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """One event of an alert's history in words."""
+
+    when: str
+    what: str
+    who: str
+    note: str
+    severity: str
+    text: str
+
+
+def line(room: Room, alert: Alert, now_us: int) -> Line:
+    """An alert as a page shows it."""
+    rule = _RULES.get(alert.rule)
+    shelved = alert.shelved if alert.is_shelved(now_us) else None
+    said_by = shelved or alert.acknowledged
+    where, link = _where(room, alert)
+    end_us = now_us if alert.cleared_us is None else alert.cleared_us
+    return Line(
+        alert,
+        alert_words.severity(alert.severity),
+        alert_words.state(room, alert, now_us),
+        alert_words.since(room, alert, now_us),
+        said_by.note if said_by else "",
+        words.length(end_us - alert.raised_us),
+        words.moment(alert.raised_us, room.zone),
+        words.UNKNOWN if alert.cleared_us is None else words.moment(alert.cleared_us, room.zone),
+        *_advice(rule),
+        where,
+        link,
+    )
+
+
+def _advice(rule: Rule | None) -> tuple[str, str, str]:
+    """When it is raised and cleared, and what to do."""
+    return ("", "", "") if rule is None else (_(rule.about), _(rule.clears), _(rule.todo))
+
+
+def _where(room: Room, alert: Alert) -> tuple[str, str]:
+    """What an alert is about, and the page that tells more of it, empty for none."""
+    names = {m.id: m.name or m.id for m in room.plant.machines}
+    if alert.machine in names:
+        return names[alert.machine], f"/machines/{alert.machine}"
+    if alert.machine:
+        return alert.machine, ""
+    kind, _slash, name = alert.subject.partition("/")
+    if kind == "server":
+        return _("server %s") % name, "/connections"
+    return room.plant.plant.name, "/"
+
+
+def lengths(room: Room, alert: Alert, now_us: int) -> list[tuple[str, str]]:
+    """What the form of shelving offers: value and words, the end of the shift first where one runs."""
+    most_min = room.plant.alerts.longest_shelving_h * 60
+    machines = [m.id for m in room.plant.machines]
+    shift = latest_shift(room, [alert.machine] if alert.machine in machines else machines, now_us)
+    offered = [(str(n), words.length(n * 60_000_000)) for n in LENGTHS_MIN if n <= most_min]
+    if shift is not None and 0 < shift.end_us - now_us <= most_min * 60_000_000:
+        told = _("until the end of the shift, %s") % words.clock(shift.end_us, room.zone, now_us)
+        offered.insert(0, (alerting.SHIFT, told))
+    return offered
+
+
+def act(room: Room, number: int, name: str, fields: Mapping[str, str]) -> None:
+    """Do what a form asks; raises RefusedError where it does not apply or is not said right."""
+    if name == ACKNOWLEDGE:
+        known = said(AcknowledgeBody, fields)
+        alerting.acknowledge(room, number, known.who, known.note, known.severity)
+    elif name == SHELVE:
+        until_shift = fields.get("end") == alerting.SHIFT
+        end = {"until": alerting.SHIFT} if until_shift else {"minutes": whole(fields, "end")}
+        aside = said(ShelveBody, fields, **end)
+        alerting.shelve(room, number, aside.who, aside.note, aside.minutes, aside.until)
+    else:
+        back = said(UnshelveBody, fields)
+        alerting.unshelve(room, number, back.who, back.note)
+
+
+def overview(request: Request, room: Room, refused: Refused | None = None) -> dict[str, Any]:
+    """What the page of all alerts shows."""
+    chosen = choose(request, room, DAY)
+    now_us = room.now_us()
+    known = by_urgency(room.queries.alerts(standing=True), now_us)
+    aside = [a for a in known if a.is_shelved(now_us)]
+    return {
+        "standing": [line(room, a, now_us) for a in known if not a.is_shelved(now_us)],
+        "shelved": [line(room, a, now_us) for a in aside],
+        "history": [line(room, a, now_us) for a in _history(room, chosen)],
+        "chosen": chosen,
+        "most": MOST,
+        **_shared(request, room, now_us, refused),
+    }
+
+
+def _history(room: Room, chosen: Chosen) -> list[Alert]:
+    start, end = chosen.asked.interval
+    found = room.queries.alerts(machine=chosen.machine, start_us=start, end_us=end, limit=MOST)
+    mine = {m.id for m in chosen.machines}
+    return [a for a in found if chosen.cell is None or a.machine in mine]
+
+
+def one(request: Request, room: Room, number: int, refused: Refused | None = None) -> dict[str, Any]:
+    """What the page of one alert shows."""
+    alert, now_us = alerting.one(room, number), room.now_us()
+    events = story(room.queries.alert_events(number), now_us)
+    return {
+        "line": line(room, alert, now_us),
+        "events": [
+            Happened(
+                words.moment(e.at_us, room.zone),
+                alert_words.event(e.kind)
+                + ("" if e.until_us is None else f" {_('until')} {words.moment(e.until_us, room.zone)}"),
+                e.who,
+                e.note,
+                alert_words.severity(e.severity),
+                e.text,
+            )
+            for e in events
+        ],
+        **_shared(request, room, now_us, refused),
+    }
+
+
+def _shared(request: Request, room: Room, now_us: int, refused: Refused | None) -> dict[str, Any]:
+    board: Board = request.app.state.boards[language()]
+    return {
+        "cells": board.look()["cells"],
+        "lengths": lambda alert: lengths(room, alert, now_us),
+        "now_us": now_us,
+        "refused": refused,
+        "back": _back(request, refused),
+    }
+
+
+def _back(request: Request, refused: Refused | None) -> str:
+    """Where to go on once a form was taken: the page that it stood on."""
+    if refused is not None:
+        return refused.told.get("back", "")
+    return request.url.path + (f"?{request.url.query}" if request.url.query else "")
+
+
+def install(app: FastAPI) -> None:
+    """Serve these pages of ``app``."""
+
+    @app.get("/alerts", include_in_schema=False)
+    def alerts_page(request: Request, room: InRoom) -> Response:
+        return pages_of(app).answer("alerts.html", **overview(request, room))
+
+    @app.get("/alerts/{number}", include_in_schema=False)
+    def alert_page(request: Request, number: Number, room: InRoom) -> Response:
+        return pages_of(app).answer("alert.html", **one(request, room, number))
+
+    def take(request: Request, room: Room, number: int, name: str, fields: Mapping[str, str]) -> Response:
+        try:
+            act(room, number, name, fields)
+        except RefusedError as problem:
+            if problem.status == HTTPStatus.NOT_FOUND:
+                raise
+            refused = Refused(number, name, problem.detail, fields)
+            return pages_of(app).answer("alert.html", problem.status, **one(request, room, number, refused))
+        return see_other(local(fields.get("back", ""), "/alerts"))
+
+    @app.post("/alerts/{number}/acknowledge", include_in_schema=False)
+    def acknowledge(request: Request, number: Number, room: InRoom, fields: Fields) -> Response:
+        return take(request, room, number, ACKNOWLEDGE, fields)
+
+    @app.post("/alerts/{number}/shelve", include_in_schema=False)
+    def shelve(request: Request, number: Number, room: InRoom, fields: Fields) -> Response:
+        return take(request, room, number, SHELVE, fields)
+
+    @app.post("/alerts/{number}/unshelve", include_in_schema=False)
+    def unshelve(request: Request, number: Number, room: InRoom, fields: Fields) -> Response:
+        return take(request, room, number, UNSHELVE, fields)
