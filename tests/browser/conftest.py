@@ -18,6 +18,7 @@ from swarfline.serve.server import Server, make_server
 from swarfline.store import Store
 
 sys.path.append(str(Path(__file__).parents[1] / "unit"))
+sys.path.append(str(Path(__file__).parents[1]))
 
 from serve.works import works
 

@@ -32,8 +32,8 @@ _LOOKED_AT = (
     "/machines/{machine_id}/energy", "/oee", "/kpis", "/losses", "/cycle-trends", "/level-steps",
     "/planned-cycles", "/tool-forecasts", "/tool-history", "/tool-replacement", "/tool-loads", "/energy",
     "/energy-demand", "/energy-per-cycle", "/pace", "/studies", "/run-offs", "/lots", "/tool-plan",
-    "/stop-entries", "/judgements", "/notes", "/targets", "/alerts",
-    "/alerts/{number}", "/servers", "/definitions", "/live",
+    "/stop-entries", "/judgements", "/notes", "/targets", "/alerts", "/alerts/{number}",
+    "/servers", "/definitions", "/live",
 )  # fmt: skip
 _PAGES = (
     "/", "/machines", "/machines/{machine_id}", "/machines/{machine_id}/tools", "/tools", "/energy", "/reports",

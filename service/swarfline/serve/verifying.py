@@ -20,7 +20,7 @@ _log = logging.getLogger(__name__)
 
 
 class Denied(Exception):
-    """The attempt failed (401), or cannot be made before ``wait_s`` have passed (429)."""
+    """The attempt failed (403), or cannot be made before ``wait_s`` have passed (429)."""
 
     def __init__(self, status: HTTPStatus, wait_s: int = 0) -> None:
         super().__init__(status.phrase)
@@ -53,7 +53,7 @@ class Verifier:
         if user is None:
             # a name that nobody has may be a password that was typed into the wrong field
             _log.warning("signing in failed: %s from %s", repr(name) if known else "an unknown name", address)
-            raise Denied(HTTPStatus.UNAUTHORIZED)
+            raise Denied(HTTPStatus.FORBIDDEN)
         self._throttle.succeeded(key_of(name), address)
         return user
 

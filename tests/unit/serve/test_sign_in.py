@@ -112,7 +112,7 @@ def test_the_database_knows_no_secret(plant):
 )
 def test_what_is_wrong_is_not_told_apart(plant, name, password):
     answer = plant.nobody().form(FORM, name=name, password=password, to="/api")
-    assert answer.status_code == 401
+    assert answer.status_code == 403
     assert "Name and password do not go together." in answer.text
     assert 'name="to" value="/api"' in answer.text
     assert "set-cookie" not in answer.headers
@@ -121,12 +121,12 @@ def test_what_is_wrong_is_not_told_apart(plant, name, password):
 
 def test_the_letter_case_of_the_name_does_not_matter_and_it_shows_as_it_was_given(plant):
     browser, _ = signed_in(plant, name="  OTTO ")
-    assert ">Otto</a>" in browser.get("/").text
+    assert ">Otto</a>" in browser.get("/connections").text
 
 
 def test_many_failures_are_slowed_with_the_time_to_wait(plant):
     for _ in range(5):
-        assert plant.nobody().form(FORM, name="Otto", password="no").status_code == 401
+        assert plant.nobody().form(FORM, name="Otto", password="no").status_code == 403
     answer = plant.nobody().form(FORM, name="Otto", password=PASSWORD)
     assert (answer.status_code, answer.headers["retry-after"]) == (429, "1")
     assert "try again in 1 s" in answer.text
@@ -158,7 +158,7 @@ def test_forms_of_other_pages_are_refused(plant, headers, status):
     assert plant.nobody().form(FORM, name="Otto", password=PASSWORD, headers=headers).status_code == status
     browser = plant.by_session("operator")
     assert browser.form("/sign-out", headers=headers).status_code == status
-    assert browser.get("/").status_code == (303 if status == 303 else 200)
+    assert browser.get("/connections").status_code == (303 if status == 303 else 200)
 
 
 def test_entering_by_a_page_of_another_origin_is_refused_in_spite_of_the_cookie(plant):
@@ -177,15 +177,15 @@ def test_signing_out_ends_the_session(plant):
     answer = browser.form("/sign-out")
     assert (answer.status_code, answer.headers["location"]) == (303, "/sign-in")
     assert cookies(answer)["swarfline"]["max-age"] == "0"
-    assert browser.get("/").status_code == 303
+    assert browser.get("/connections").status_code == 303
     assert browser.get("/api/v1/plant").status_code == 401
 
 
 def test_signing_in_anew_ends_the_session_before(plant):
     browser, _ = signed_in(plant)
     answer = browser.form(FORM, name="Vera", password=PASSWORD)
-    assert browser.get("/").status_code == 303
-    assert ">Vera</a>" in Signed(plant.app, cookies(answer)["swarfline"].value).get("/").text
+    assert browser.get("/connections").status_code == 303
+    assert ">Vera</a>" in Signed(plant.app, cookies(answer)["swarfline"].value).get("/connections").text
 
 
 def test_a_session_ends_at_last_and_when_it_is_not_used(plant):
@@ -264,14 +264,14 @@ def test_a_screen_signs_in_by_its_token(plant):
     # signing out at the screen must not end what other screens use
     assert screen.form("/sign-out").status_code == 303
     assert screen.form("/account/end").status_code == 403
-    assert screen.get("/").status_code == 200
+    assert screen.get("/connections").status_code == 200
 
 
 @pytest.mark.parametrize("hours", [48, -1])
 def test_other_tokens_sign_in_no_screen(plant, hours):
     role = "operator" if hours > 0 else "viewer"
     answer = plant.nobody().form(FORM, token=plant.token(role, hours=hours))
-    assert answer.status_code == 401 and "set-cookie" not in answer.headers
+    assert answer.status_code == 403 and "set-cookie" not in answer.headers
     assert "This token is not known" in answer.text
 
 
@@ -325,7 +325,7 @@ def test_where_there_are_no_users_nobody_signs_in(writing):
     form = {"host": "127.0.0.1:8750", "origin": "http://127.0.0.1:8750"}
     for path in ("/sign-in", "/sign-out", "/account/password", "/account/end"):
         assert writing.post(path, data={"name": "Ana", "password": "x"}, headers=form).status_code == 404
-    assert "/account" not in writing.get("/").text
+    assert "/account" not in writing.get("/connections").text
 
 
 def test_whether_nobody_signs_in_is_told_in_the_description(plant, writing):
@@ -341,13 +341,13 @@ def test_the_account_tells_what_one_is_signed_in_by_and_ends_it(plant):
     assert page.count("this one") == 1 and page.count('name="digest"') == 2
     digest = plant.store.users.sign_ins("Vera")[0].digest
     assert browser.form("/account/end", digest=digest).headers["location"] == "/account"
-    assert vera.get("/").status_code == 200
+    assert vera.get("/connections").status_code == 200
     mine = [one.digest for one in plant.store.users.sign_ins("Otto") if one.about == "a test"]
     browser.form("/account/end", digest=mine[0])
-    assert (other.get("/").status_code, browser.get("/").status_code) == (303, 200)
+    assert (other.get("/connections").status_code, browser.get("/connections").status_code) == (303, 200)
     plant.token("operator")
     assert browser.form("/account/end").headers["location"] == "/sign-in"
-    assert browser.get("/").status_code == 303
+    assert browser.get("/connections").status_code == 303
     assert [one.kind for one in plant.store.users.sign_ins("Otto")] == ["token"]
 
 
@@ -356,7 +356,7 @@ def test_the_password_is_changed_by_whoever_knows_it(plant):
     new = "another set of words"
     fields = {"present": PASSWORD, "new": new, "again": new}
     for wrong, status, text in (
-        ({"present": "no"}, 401, "do not go together"),
+        ({"present": "no"}, 403, "do not go together"),
         ({"again": "differs"}, 422, "differ"),
         ({"new": "short", "again": "short"}, 422, "at least 12"),
     ):
@@ -364,10 +364,10 @@ def test_the_password_is_changed_by_whoever_knows_it(plant):
         assert answer.status_code == status and text in answer.text
     answer = browser.form("/account/password", **fields)
     assert (answer.status_code, answer.headers["location"]) == (303, "/account?changed=true")
-    assert (browser.get("/").status_code, other.get("/").status_code) == (303, 303)
+    assert (browser.get("/connections").status_code, other.get("/connections").status_code) == (303, 303)
     after = Signed(plant.app, cookies(answer)["swarfline"].value)
     assert "The password is changed." in after.get("/account?changed=true").text
-    assert plant.nobody().form(FORM, name="Otto", password=PASSWORD).status_code == 401
+    assert plant.nobody().form(FORM, name="Otto", password=PASSWORD).status_code == 403
     signed_in(plant, password=new)
 
 
@@ -375,7 +375,7 @@ def test_a_password_kept_at_another_cost_is_kept_anew_when_it_is_typed(plant):
     plant.store.users.set_password("Otto", hashed(PASSWORD, Cost(4, 8, 1)))
     browser, _ = signed_in(plant)
     assert not is_outdated(plant.store.users.find("Otto")[1])
-    assert browser.get("/").status_code == 200
+    assert browser.get("/connections").status_code == 200
     signed_in(plant)
 
 

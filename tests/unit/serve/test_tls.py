@@ -133,11 +133,11 @@ async def test_a_stated_proxy_is_believed_and_nobody_else(proxied):
             answer = await sign_in(proxy, origin, **told, **host)
             assert (answer.status_code, "__Host-swarfline=" in answer.headers["set-cookie"]) == (303, True)
             wrong = {"content": "name=Otto&password=x", "headers": {**SIGN_IN, "origin": origin, **host, **told}}
-            assert (await proxy.post("/sign-in", **wrong)).status_code == 401
+            assert (await proxy.post("/sign-in", **wrong)).status_code == 403
             # what the sender claims before the proxy's own word does not count
             assert failures_of(proxied) == {"192.0.2.77"}
             spoofed = await other.post("/sign-in", **wrong)
-            assert spoofed.status_code == 401 and failures_of(proxied) == {"192.0.2.77", "127.0.0.3"}
+            assert spoofed.status_code == 403 and failures_of(proxied) == {"192.0.2.77", "127.0.0.3"}
             # over the loopback without TLS: the cookie is no Secure one, whatever is claimed
             answer = await sign_in(other, origin, **told, **host)
             assert answer.headers["set-cookie"].startswith("swarfline=")

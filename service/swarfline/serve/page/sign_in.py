@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import re
 from http import HTTPStatus
 
 from fastapi import FastAPI, Request
@@ -21,6 +22,7 @@ from swarfline.store import StoreError
 from swarfline.users import SESSION, VIEWER, Role
 
 _log = logging.getLogger(__name__)
+_COMMENT = re.compile(r"\(([^()]*)\)")
 
 
 def users_only(request: Request) -> Signing:
@@ -32,8 +34,10 @@ def users_only(request: Request) -> Signing:
 
 
 def about(request: Request) -> str:
-    """By what somebody signs in: address and browser, as it tells."""
-    return f"{address_of(request)}, {printable(request.headers.get('user-agent', ''), 70)}".rstrip(", ")
+    """By what somebody signs in: address, and the device as the browser tells it (RFC 9110, 10.1.5: a comment)."""
+    agent = request.headers.get("user-agent", "")[:500]
+    device = _COMMENT.search(agent)
+    return f"{address_of(request)}, {printable(device[1] if device else agent, 60)}".rstrip(", ")
 
 
 async def remember(request: Request, answer: Response, name: str, role: Role) -> Response:
@@ -76,7 +80,7 @@ def refuse_in_clear(request: Request) -> None:
 
 def failure(denied: Denied) -> str:
     """What is said to somebody whose attempt failed; not whether the name is known."""
-    if denied.status == HTTPStatus.UNAUTHORIZED:
+    if denied.status == HTTPStatus.FORBIDDEN:
         return _("Name and password do not go together.")
     return _("Too many attempts; try again in %(seconds)s s.") % {"seconds": denied.wait_s}
 
@@ -104,7 +108,9 @@ def install(app: FastAPI) -> None:
         to = local(fields.get("to", ""), "/")
         if fields.get("token"):
             return await _by_token(request, fields["token"].strip(), to) or form(
-                to, error=_("This token is not known, has ended, or may do more than look."), status=401
+                to,
+                error=_("This token is not known, has ended, or may do more than look."),
+                status=HTTPStatus.FORBIDDEN,
             )
         name = fields.get("name", "")
         try:
