@@ -9,6 +9,7 @@ def navigation() -> list[tuple[str, str, str]]:
     """Address, name (a template's ``here``) and title, in the order of the head of the page."""
     return [
         ("/", "plant", _("Plant now")),
+        ("/production", "production", _("Production")),
         ("/tools", "tools", _("Tools")),
         ("/energy", "energy", _("Energy")),
         ("/reports", "reports", _("Reports")),
