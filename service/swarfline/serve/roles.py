@@ -36,6 +36,7 @@ _LOOKED_AT = (
 )  # fmt: skip
 _PAGES = (
     "/", "/machines", "/machines/{machine_id}", "/machines/{machine_id}/tools", "/tools", "/energy", "/reports",
+    "/production", "/production/stops", "/production/stops.csv",
     "/reports/{ending}", "/wall", "/connections", "/api", "/api/openapi.json", "/account",
 )  # fmt: skip
 _ENTERED = (

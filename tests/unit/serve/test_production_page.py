@@ -113,7 +113,11 @@ def test_faster_than_planned_is_shown_as_a_gain(tmp_path):
     store.writer().commit(Batch(facts=facts(), servers={"line": status()}, seen_us=NOW))
     fast = Client(create_app(load(tmp_path / "plant.toml"), store, clock_us=lambda: NOW))
     text = page(fast, "span=shift&machine=N1")
-    assert row_of(text, "+ faster than planned")
+    told = row_of(text, "− slower than planned negative: faster than planned")
+    (slow,) = [
+        r for r in fast.get(f"/api/v1/losses?machine=N1&{SHIFT}").json()["items"] if r["loss"] == "slow_running"
+    ]
+    assert slow["time_s"] < 0 and amounts.hours(slow["time_s"]) in told
     assert "Above 100 %: the planned time is too long." in words_of(text)
     store.close()
 

@@ -98,10 +98,10 @@ def points(now: float | None, then: float | None) -> str:
     return _("%s points") % change(words.number((now - then) * 100, 1))
 
 
-def loss_words(name: str, length: str = "", reason: str | None = None, negative: bool = False) -> str:
+def loss_words(name: str, length: str = "", reason: str | None = None) -> str:
     """What a loss is called."""
     told = {
-        SLOW_RUNNING: _("faster than planned") if negative else _("slower than planned"),
+        SLOW_RUNNING: _("slower than planned"),
         SCRAP_PARTS: _("scrap"),
         GOOD_PARTS: _("good parts"),
         "producing": _("producing, not told apart"),

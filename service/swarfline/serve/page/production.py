@@ -90,7 +90,7 @@ class ProductionView:
     sort: str
     currency: str | None
     factors: list[Factor]
-    hints: list[str]
+    hints: list[tuple[str, list[str]]]
     rungs: list[Rung]
     machines: list[MachineLine]
     ranked: list[Ranked]
@@ -112,7 +112,7 @@ def production_view(chosen: Chosen, against: Chosen | None, unit: str, sort: str
         sort,
         chosen.room.plant.figures.currency,
         [_factor(name, now, then) for name in FACTORS],
-        amounts.hints(now.total.figures),
+        _hints(now),
         ladder(now, unit, then),
         _machines(now, then, sort),
         _ranked(now, unit),
@@ -157,6 +157,15 @@ def _factor(name: str, now: Side, then: Side | None) -> Factor:
     address = now.chosen.address(sort=name) + "#machines"
     before = None if then is None else getattr(then.total.figures, name).value
     return Factor(name, titles[name], found.value, found.estimate, terms[name], address, before)
+
+
+def _hints(now: Side) -> list[tuple[str, list[str]]]:
+    """What has to be known about the figures, and of which machines."""
+    found: dict[str, list[str]] = {hint: [] for hint in amounts.hints(now.total.figures)}
+    for each in now.machines:
+        for hint in amounts.hints(each.row.figures):
+            found.setdefault(hint, []).append(each.machine.name or each.machine.id)
+    return list(found.items())
 
 
 def _machines(now: Side, then: Side | None, sort: str) -> list[MachineLine]:

@@ -53,8 +53,14 @@ class _Climb:
         self.rungs.append(Rung(key, title, STAYS, self.left))
         self.edges.append((Amount(0.0, 0.0, 0.0), self.left))
 
+    def gain(self, key: str, title: str, amount: Amount) -> None:
+        rest = self.left + amount
+        self.rungs.append(Rung(key, title, GAINED, amount))
+        self.edges.append((self.left, rest))
+        self.left = rest
+
     def lose(self, key: str, title: str, amount: Amount, split: tuple[tuple[str, Amount], ...] = ()) -> None:
-        """A negative loss is a gain."""
+        """A negative loss is drawn as a gain, and stays a negative loss in figures."""
         kind = GAINED if (amount.time_s or 0.0) < 0 else LOST
         rest = self.left - amount
         self.rungs.append(Rung(key, title, kind, amount, split=split))
@@ -93,7 +99,7 @@ def _climb(side: Side, unit: str) -> _Climb:
         if times.unobserved_time_s:
             climb.lose("unobserved", _("unobserved"), Amount(times.unobserved_time_s))
         if times.producing_outside_time_s:
-            climb.lose("outside", _("produced outside of it"), Amount(-times.producing_outside_time_s))
+            climb.gain("outside", _("produced outside of it"), Amount(times.producing_outside_time_s))
     climb.left = Amount.of(rows)
     climb.stay("busy", _("planned and observed"))
     for condition in NOT_PRODUCING:
@@ -114,7 +120,7 @@ def _produced(climb: _Climb, rows: Sequence[LossRow]) -> None:
         return
     slow = found[SLOW_RUNNING]
     if slow.time_s:
-        climb.lose(SLOW_RUNNING, loss_words(SLOW_RUNNING, negative=slow.time_s < 0), Amount.of([slow]))
+        climb.lose(SLOW_RUNNING, loss_words(SLOW_RUNNING), Amount.of([slow]))
     if found[SCRAP_PARTS].time_s:
         climb.lose(SCRAP_PARTS, loss_words(SCRAP_PARTS), Amount.of([found[SCRAP_PARTS]]))
     climb.left = Amount.of([found[GOOD_PARTS]])
@@ -176,16 +182,20 @@ def strip(rows: Sequence[LossRow], scale: float) -> tuple[tuple[str, str], ...]:
         if length > 0:
             shape = "stays" if kind in ("producing", GOOD_PARTS) else kind
             css = "c-producing" if shape == "stays" else f"c-{kind}"
-            found.append((css, box(shape, place, place + length)))
+            found.append((css, box(shape, place, min(place + length, WIDTH))))
             place += length
     return tuple(found)
 
 
+MOST_STRIP = 1.5
+"""A machine that made more than this by plan must not press the others together; its strip is cut off."""
+
+
 def strip_scale(machines: Sequence[Sequence[LossRow]]) -> float:
-    """The share of busy time that all strips fit in: 1, more where a machine is faster than planned."""
+    """The share of busy time that the strips fit in: 1, more where a machine is faster than planned."""
     sums = (
         sum(row.time_s for row in rows if row.time_s > 0) / rows[0].planned_busy_time_s
         for rows in machines
         if rows and rows[0].planned_busy_time_s
     )
-    return max([1.0, *sums])
+    return min(MOST_STRIP, max([1.0, *sums]))

@@ -28,7 +28,7 @@ from swarfline.serve.times import show
 from swarfline.serve.tongue import gettext as _
 
 KEPT = ("condition", "length", "reason", "named", "sort")
-MOST = 200
+MOST = 100
 """Stops that are shown; the CSV has all."""
 _AROUND_US = 600_000_000
 
