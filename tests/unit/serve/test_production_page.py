@@ -248,6 +248,31 @@ def test_a_span_without_anything(client):
     assert "Nothing was observed in planned time: whether anything stopped is not known." in empty
 
 
+def test_in_a_shift_stand_the_machines_that_are_planned_in_it(tmp_path):
+    """As /oee?by=shift has them; N1 produced, but had no shift."""
+    plan = RATED.replace('breaks = [{ start = "09:30", end = "09:50" }]', 'machines = ["S1"]')
+    (tmp_path / "plant.toml").write_text(plan)
+    store = Store.open(f"sqlite:///{tmp_path / 'shift.db'}")
+    store.writer().commit(Batch(facts=facts(), servers={"line": status()}, seen_us=NOW))
+    own = Client(create_app(load(tmp_path / "plant.toml"), store, clock_us=lambda: NOW))
+    text = words_of(page(own))
+    assert "Not planned in this shift, and not in these figures: N1." in text
+    (row,) = own.get(f"/api/v1/oee?by=shift&{SHIFT}").json()["items"]
+    assert f"produced 0.00 h of {amounts.hours(row['times']['planned_busy_time_s'])} planned" in text
+    assert "Machines 1 " in words_of(page(own, path="/production/stops"))
+    assert "OEE" in page(own, "span=day") and "Not planned in this shift" not in page(own, "span=day")
+    store.close()
+
+
+def test_a_cell_without_machines(tmp_path):
+    (tmp_path / "plant.toml").write_text(RATED.replace("[[cells]]", '[[cells]]\nid = "west"\n\n[[cells]]', 1))
+    store = Store.open(f"sqlite:///{tmp_path / 'west.db'}")
+    own = Client(create_app(load(tmp_path / "plant.toml"), store, clock_us=lambda: NOW))
+    assert "There are no machines here" in page(own, "cell=west")
+    assert "Stops 0 " in words_of(page(own, "cell=west", "/production/stops"))
+    store.close()
+
+
 def test_a_day_without_plan(client):
     text = words_of(page(client, "span=day&at=2026-03-01"))  # a Sunday
     assert "No time was planned for production, and nothing was produced." in text and "nothing planned" in text

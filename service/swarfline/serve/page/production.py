@@ -19,7 +19,15 @@ from swarfline.serve.page.amounts import MONEY, TIME, UNITS, Amount
 from swarfline.serve.page.choosing import Chosen, choose, span_words
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.page.production_ladder import Rung, ladder, strip, strip_scale
-from swarfline.serve.page.production_sides import MachineSide, Side, beside, pieces_of, side, start_us
+from swarfline.serve.page.production_sides import (
+    MachineSide,
+    Side,
+    beside,
+    of_its_shift,
+    pieces_of,
+    side,
+    start_us,
+)
 from swarfline.serve.page.ribbon import HEIGHT, WIDTH
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import InRoom
@@ -302,7 +310,8 @@ def install(app: FastAPI) -> None:
     def production_page(request: Request, room: InRoom) -> Response:
         told = {name: value for name, value in request.query_params.items() if value.strip()}
         unit, sort = _one_of(told, "in", UNITS), _one_of(told, "sort", SORTS)
-        chosen = choose(request, room, DAY, KEPT)
+        wide = choose(request, room, DAY, KEPT)
+        chosen = of_its_shift(wide)
         if unit == MONEY and room.plant.figures.currency is None:
             raise wrong("in", "no currency is set: see [figures] in the plant file", TIME)
         against = beside(chosen, told)
@@ -311,6 +320,7 @@ def install(app: FastAPI) -> None:
             "production.html",
             chosen=chosen,
             against=against,
+            left_out=[m.name or m.id for m in wide.machines if m not in chosen.machines],
             beside=told.get("against", "other" if against else ""),
             beside_title=None if against is None else span_title(against),
             view=view,

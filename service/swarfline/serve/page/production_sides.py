@@ -79,6 +79,16 @@ def side(chosen: Chosen) -> Side:
     )
 
 
+def of_its_shift(chosen: Chosen) -> Chosen:
+    """Where a shift is chosen, the same with the machines that are planned in it: others have one of their own."""
+    asked, calendar = chosen.asked, chosen.room.calendar
+    if chosen.kind != SHIFT:
+        return chosen
+    told = {m.id: calendar.shift_spans(m.id, asked.start_us, asked.start_us + 1) for m in chosen.machines}
+    mine = [m for m in chosen.machines if any(s.start_us == asked.start_us for s in told[m.id])]
+    return replace(chosen, machines=tuple(mine))
+
+
 def is_fine(chosen: Chosen) -> bool:
     """Whether the span is short enough for single stops to be read."""
     return chosen.asked.end_us - chosen.asked.start_us <= FINE_US

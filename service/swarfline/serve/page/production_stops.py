@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from urllib.parse import urlencode, urlsplit
 
@@ -18,7 +17,7 @@ from swarfline.serve.page import amounts, words
 from swarfline.serve.page.choosing import Chosen, choose
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.page.production import PATH, state_of
-from swarfline.serve.page.production_sides import is_fine
+from swarfline.serve.page.production_sides import is_fine, of_its_shift
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.spans import DAY
@@ -95,16 +94,15 @@ class StopsView:
     coverage: float | None
 
 
-def wanted_stops(chosen: Chosen, wanted: Wanted) -> Iterator[tuple[Machine, Stop]]:
-    """The stops that are wanted, by machine and time."""
-    work = Assembly(chosen.room, chosen.asked.interval, chosen.asked.now_us)
-    return ((m, s) for m in chosen.machines for s in work.stops(m.id, work.span) if wanted.fits(s))
+def stops_of(work: Assembly, chosen: Chosen) -> list[tuple[Machine, Stop]]:
+    """Every stop of the machines and the span chosen, by machine and time."""
+    return [(m, s) for m in chosen.machines for s in work.stops(m.id, work.span)]
 
 
 def stops_view(chosen: Chosen, wanted: Wanted) -> StopsView:
     """The list of the machines and the span chosen."""
     work = Assembly(chosen.room, chosen.asked.interval, chosen.asked.now_us)
-    every = [(m, s) for m in chosen.machines for s in work.stops(m.id, work.span)]
+    every = stops_of(work, chosen)
     found = [(m, s) for m, s in every if wanted.fits(s)]
     if wanted.sort == "newest":
         found.sort(key=lambda pair: -pair[1].start_us)
@@ -146,7 +144,7 @@ def install(app: FastAPI) -> None:
 
     def asked(request: Request, room: Room) -> tuple[Chosen, Wanted]:
         told = {name: value.strip() for name, value in request.query_params.items() if value.strip()}
-        chosen = choose(request, room, DAY, KEPT)
+        chosen = of_its_shift(choose(request, room, DAY, KEPT))
         if not is_fine(chosen):
             raise wrong("from", "the span is longer than 45 days", "a span of at most 45 days for single stops")
         return chosen, Wanted.of(told)
@@ -172,4 +170,6 @@ def install(app: FastAPI) -> None:
     @app.get("/production/stops.csv", include_in_schema=False)
     def stops_table(request: Request, room: InRoom) -> Response:
         chosen, wanted = asked(request, room)
-        return csv_answer(StopRow, [stop_row(room, s) for _, s in wanted_stops(chosen, wanted)], {})
+        work = Assembly(room, chosen.asked.interval, chosen.asked.now_us)
+        found = [stop_row(room, s) for _, s in stops_of(work, chosen) if wanted.fits(s)]
+        return csv_answer(StopRow, found, {})
