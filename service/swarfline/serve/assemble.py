@@ -218,7 +218,7 @@ class Assembly:
         return self._once("r", machine, lambda: self._part_runs(machine))
 
     def _part_runs(self, machine: str) -> dict[str, list[Interval]]:
-        runs = part_runs(self.room.queries.cycle_starts(machine, *self.span), self.span)
+        runs = part_runs(self._cycle_starts(machine), self.span)
         return {**{c.part: [] for c in self.counts(machine)}, **runs}
 
     def losses(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> list[Stretch]:
@@ -236,14 +236,15 @@ class Assembly:
         found = losses(OeeSums.of(self.elements(machine, spans), made), stopped.within(spans))
         plan = self._plan_then(machine, part)
         estimate = found.estimate or bool(spans and plan and plan.estimate)
-        return replace(found, estimate=estimate), Price(plan.item_us if plan else None, self._rate(machine))
+        return replace(found, estimate=estimate), Price(plan.item_us if plan else None, self.rate(machine))
 
     def _plan_then(self, machine: str, part: str) -> PartPlan | None:
         """The plan of the part being made; a machine that made nothing would have made what it made before."""
         named = part or self.part_now(machine)
-        return self.room.plans.get(named) or stand_in(named, self.last_cycles(machine))
+        return self.plan_of(named, machine)
 
-    def _rate(self, machine: str) -> Fraction | None:
+    def rate(self, machine: str) -> Fraction | None:
+        """What an hour of a machine is worth, in the plant's currency; None where the plant file does not say."""
         own, common = self.room.plant.machine(machine).hourly_rate, self.room.plant.figures.hourly_rate
         rate = common if own is None else own
         return None if rate is None else Fraction(str(rate))
@@ -259,15 +260,19 @@ class Assembly:
         found = (energy_summary(self.energies(m, self.span), self.span, 0, 0) for m in machines)
         return sum(found, EnergySums()).coverage
 
-    def plan_of(self, part: str, cycles: Sequence[Cycle]) -> PartPlan | None:
-        """The plan of a part, or the stand-in that its cycles give."""
-        return self.room.plans.get(part) or stand_in(part, cycles)
+    def plan_of(self, part: str, machine: str) -> PartPlan | None:
+        """The plan of a part, or the stand-in that the machine's newest cycles give."""
+        return self.room.plans.get(part) or stand_in(part, self.last_cycles(machine))
 
     def part_now(self, machine: str) -> str:
         """The part of the newest cycle up to the span's end, or the one that the plant file names."""
-        recent = self.cycles(machine) or self.last_cycles(machine)
-        named = self.room.plant.machine(machine).part or ""
-        return (recent[-1].part if recent else named) or named
+        begun = self._cycle_starts(machine)
+        recent = begun[-1].part if begun else next((c.part for c in self.last_cycles(machine)[-1:]), "")
+        return recent or self.room.plant.machine(machine).part or ""
+
+    def _cycle_starts(self, machine: str) -> list[CycleStart]:
+        """When the cycles that overlap the span began, which is quick to read."""
+        return self._once("b", machine, lambda: self.room.queries.cycle_starts(machine, *self.span))
 
     def pace(self, machine: str, until_us: int) -> Pace:
         """Pace of one machine from the span's start to ``until_us`` (its shift's end), up to the present.
@@ -277,8 +282,7 @@ class Assembly:
         """
         made = self.production(machine, self.span)
         quantities = {part: q.total for part, q in made.by_part.items() if q.total > 0}
-        recent = self.last_cycles(machine)
-        plans = {p: self.plan_of(p, recent) for p in quantities or [self.part_now(machine)]}
+        plans = {p: self.plan_of(p, machine) for p in quantities or [self.part_now(machine)]}
         known = [(plan.item_us, quantities.get(part, 1)) for part, plan in plans.items() if plan]
         estimate = any(plan.estimate for plan in plans.values() if plan)
         item_us = _mean_item(known) if len(known) == len(plans) else None

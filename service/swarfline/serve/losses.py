@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Annotated, Any, Literal
 
@@ -9,7 +10,7 @@ from fastapi import APIRouter, Query
 from pydantic import Field
 
 from swarfline.measure.losses import Loss, added
-from swarfline.serve.assemble import Assembly
+from swarfline.serve.assemble import Assembly, Stretch
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom
 from swarfline.serve.selection import CellName, MachineName
@@ -60,12 +61,17 @@ def list_losses(
 def loss_rows(work: Assembly, piece: Slice, split: str) -> list[LossRow]:
     """The rows of one slice."""
     stretches = [found for p in piece.pieces for found in work.losses(p.machine, p.spans, p.part)]
+    return rows_of(work, piece, stretches, split)
+
+
+def rows_of(work: Assembly, piece: Slice, stretches: Sequence[Stretch], split: str) -> list[LossRow]:
+    """The rows of one slice whose losses are known already."""
     by_reason = split == "reason"
     told = (loss.rows_by_reason(price) if by_reason else loss.rows(price) for loss, price in stretches)
     rows = added(row for rows in told for row in rows)
     busy_us = sum(loss.planned_busy_us for loss, _ in stretches)
     estimate = any(loss.estimate for loss, _ in stretches)
-    return [_row(work, piece, loss, busy_us, estimate) for loss in sorted(rows, key=_place)]
+    return [loss_row(work, piece, loss, busy_us, estimate) for loss in sorted(rows, key=_place)]
 
 
 def _place(loss: Loss) -> tuple[int, Fraction]:
@@ -73,7 +79,8 @@ def _place(loss: Loss) -> tuple[int, Fraction]:
     return (1, -loss.time_us) if loss.reason is not None else (0 if loss.length else 2, Fraction(0))
 
 
-def _row(work: Assembly, piece: Slice, loss: Loss, busy_us: int, estimate: bool) -> LossRow:
+def loss_row(work: Assembly, piece: Slice, loss: Loss, busy_us: int, estimate: bool) -> LossRow:
+    """One loss as sent."""
     return LossRow(
         **slice_fields(work, piece),
         loss=loss.name,

@@ -38,6 +38,7 @@ _LOOKED_AT = (
 _PAGES = (
     "/", "/machines", "/machines/{machine_id}", "/machines/{machine_id}/tools", "/tools", "/energy", "/reports",
     "/alerts", "/alerts/{number}",
+    "/production", "/production/stops", "/production/stops.csv",
     "/reports/{ending}", "/wall", "/connections", "/api", "/api/openapi.json", "/account",
 )  # fmt: skip
 _ENTERED = (

@@ -44,10 +44,11 @@ def list_stops(machine: OneMachine, room: InRoom, asked: AskedSpan, window: Page
     """Stops that have planned time in the span."""
     known = Assembly(room, asked.interval, asked.now_us).stops(machine.id, asked.interval)
     found, last = window.take(lambda n, after: page_of(known, n, after))
-    return reply.facts(room, asked, window, StopRow, [_row(room, s) for s in found], last)
+    return reply.facts(room, asked, window, StopRow, [stop_row(room, s) for s in found], last)
 
 
-def _row(room: Room, stop: Stop) -> StopRow:
+def stop_row(room: Room, stop: Stop) -> StopRow:
+    """One stop as sent."""
     return StopRow(
         machine=stop.machine,
         start=show(stop.start_us, room.zone),

@@ -130,7 +130,7 @@ class Queries:
             table.c.end_us > start_us,
         )
         with self._engine.connect() as connection:
-            return [CycleStart(*row) for row in connection.execute(query.order_by(table.c.start_us))]
+            return [CycleStart(*row) for row in connection.execute(query.order_by(table.c.start_us)).all()]
 
     def bare_cycles(self, machine: str, limit: int, before_us: int) -> list[Cycle]:
         """Like ``last_cycles``, of many: without steps, energy, tools and strip, which are long to read."""

@@ -149,7 +149,7 @@ def _shift(room: Room, machine: str, now_us: int) -> Shift:
     asked = shift_or_day(room, [machine], now_us)
     work = Assembly(room, asked.interval, now_us)
     sums, pace = work.oee_sums(machine, [asked.interval]), work.pace(machine, asked.until_us)
-    plan = work.plan_of(work.part_now(machine), work.last_cycles(machine))
+    plan = work.plan_of(work.part_now(machine), machine)
     drawn = ribbon(work.conditions(machine), (asked.start_us, asked.until_us), asked.end_us)
     cells = {
         **_oee_cells(machine, sums),

@@ -10,6 +10,7 @@ def navigation() -> list[tuple[str, str, str]]:
     return [
         ("/", "plant", _("Plant now")),
         ("/alerts", "alerts", _("Alerts")),
+        ("/production", "production", _("Production")),
         ("/tools", "tools", _("Tools")),
         ("/energy", "energy", _("Energy")),
         ("/reports", "reports", _("Reports")),

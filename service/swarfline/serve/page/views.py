@@ -8,7 +8,17 @@ from fastapi import FastAPI, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from swarfline.plant import Machine
-from swarfline.serve.page import alerts, connections, energy, machine_day, reports, tools, wall
+from swarfline.serve.page import (
+    alerts,
+    connections,
+    energy,
+    machine_day,
+    production,
+    production_stops,
+    reports,
+    tools,
+    wall,
+)
 from swarfline.serve.page.board import Board, shift_or_day
 from swarfline.serve.page.pages import Pages
 from swarfline.serve.problems import wrong
@@ -35,6 +45,8 @@ def install(app: FastAPI) -> None:
     wall.install(app)
     connections.install(app)
     reports.install(app)
+    production.install(app)
+    production_stops.install(app)
 
     @app.get("/", include_in_schema=False)
     def plant_now(room: InRoom) -> Response:
