@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 from typing import Any, NamedTuple, TypeVar
 
-from sqlalchemy import ColumnElement, Engine, Select, Table, func, select
+from sqlalchemy import ColumnElement, Engine, Select, Table, func, literal_column, select
 
 from swarfline.alerts import Alert, AlertEvent
 from swarfline.calendar import Interval, subtract
@@ -19,6 +20,9 @@ from swarfline.store.tallies import tallied
 from swarfline.tallies import Tally
 
 F = TypeVar("F", bound=Fact)
+
+_EMPTY = {"energy_j": "NULL", "tools": "'[]'", "strip": "'[]'"}
+"""What stands for a field of a cycle that is not read, as SQL."""
 
 _SUCCESSIVE = (Condition, Cycle, Energy, Gap, Alarm)
 
@@ -101,6 +105,32 @@ class Queries:
         if program is not None:
             query = query.where(table.c.program == program)
         return self._facts(Cycle, query.order_by(table.c.start_us.desc()).limit(limit))[::-1]
+
+    def cycles(
+        self, machine: str, start_us: int, end_us: int, without: Collection[str] = ("strip",)
+    ) -> list[Cycle]:
+        """Cycles that overlap [start, end), in time order, ``without`` the fields named, which are then empty.
+
+        strip, tools and energy_j may be left out: the strip alone is half of what there is to read.
+        """
+        table = tables.cycles
+        columns = (literal_column(_EMPTY[name]) if name in without else table.c[name] for name in names(Cycle))
+        query = select(*columns).where(
+            table.c.machine == machine,
+            table.c.start_us >= self._first_start(table, machine, start_us),
+            table.c.start_us < end_us,
+            table.c.end_us > start_us,
+        )
+        return self._facts(Cycle, query.order_by(table.c.start_us)) if start_us < end_us else []
+
+    def cycle_before(self, machine: str, start_us: int) -> Cycle | None:
+        """The last cycle that began before a moment, None without any."""
+        table = tables.cycles
+        query = select(*(table.c[name] for name in names(Cycle))).where(
+            table.c.machine == machine, table.c.start_us < start_us
+        )
+        found = self._facts(Cycle, query.order_by(table.c.start_us.desc()).limit(1))
+        return found[0] if found else None
 
     def cycle_tools(self, machine: str, start_us: int, end_us: int, most: int) -> CycleTools:
         """What the complete cycles that began in [start, end) tell of tools; of more than ``most``, each n-th."""

@@ -9,6 +9,9 @@ def navigation() -> list[tuple[str, str, str]]:
     """Address, name (a template's ``here``) and title, in the order of the head of the page."""
     return [
         ("/", "plant", _("Plant now")),
+        ("/cycles", "cycles", _("Cycles")),
+        ("/studies", "studies", _("Studies")),
+        ("/run-offs", "run-offs", _("Run-offs")),
         ("/tools", "tools", _("Tools")),
         ("/energy", "energy", _("Energy")),
         ("/reports", "reports", _("Reports")),

@@ -8,7 +8,18 @@ from fastapi import FastAPI, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from swarfline.plant import Machine
-from swarfline.serve.page import connections, energy, machine_day, reports, tools, wall
+from swarfline.serve.page import (
+    connections,
+    cycles,
+    energy,
+    machine_day,
+    one_cycle,
+    reports,
+    runoffs,
+    studies,
+    tools,
+    wall,
+)
 from swarfline.serve.page.board import Board, shift_or_day
 from swarfline.serve.page.pages import Pages
 from swarfline.serve.problems import wrong
@@ -34,6 +45,8 @@ def install(app: FastAPI) -> None:
     wall.install(app)
     connections.install(app)
     reports.install(app)
+    for one in (cycles, one_cycle, studies, runoffs):
+        app.include_router(one.router, include_in_schema=False)
 
     @app.get("/", include_in_schema=False)
     def plant_now(room: InRoom) -> Response:
