@@ -41,6 +41,11 @@ _ENTRIES = select(
 """Entries, each with its undoing if there is one; every figure asks for them."""
 
 
+def _cycle_columns(without: Collection[str]) -> list[ColumnElement[Any]]:
+    columns = tables.cycles.c
+    return [literal_column(_EMPTY[name]) if name in without else columns[name] for name in names(Cycle)]
+
+
 class Queries:
     """Read access; safe to use from several threads."""
 
@@ -94,9 +99,9 @@ class Queries:
         return self._facts(ToolLife, query.order_by(table.c.pot_key))
 
     def last_cycles(self, machine: str, limit: int, before_us: int, program: str | None = None) -> list[Cycle]:
-        """The newest ``limit`` complete cycles that ended by a moment, oldest first."""
+        """The newest ``limit`` complete cycles that ended by a moment, oldest first; without their strips."""
         table = tables.cycles
-        query = select(*(table.c[name] for name in names(Cycle))).where(
+        query = select(*_cycle_columns(("strip",))).where(
             table.c.machine == machine,
             table.c.start_us < before_us,
             table.c.end_us <= before_us,
@@ -114,8 +119,7 @@ class Queries:
         strip, tools and energy_j may be left out: the strip alone is half of what there is to read.
         """
         table = tables.cycles
-        columns = (literal_column(_EMPTY[name]) if name in without else table.c[name] for name in names(Cycle))
-        query = select(*columns).where(
+        query = select(*_cycle_columns(without)).where(
             table.c.machine == machine,
             table.c.start_us >= self._first_start(table, machine, start_us),
             table.c.start_us < end_us,

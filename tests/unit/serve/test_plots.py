@@ -54,6 +54,7 @@ def test_a_mark_is_kept_in_sight_where_it_is_near():
     assert plots.frame([values], (98.0, None)).low <= 98
     assert plots.frame([values], (50.0,)).low > 99
     assert plots.near(values, 95.0) == 95.0
+    assert plots.near(values, 85.0) is None and plots.near(values, 85.0, 3) == 85.0
     assert plots.near(values, 50.0) is None and plots.near(values, None) is None and plots.near([], 1.0) is None
 
 

@@ -129,12 +129,12 @@ class Run:
         return TALL * (self.high - value) / (self.high - self.low)
 
 
-def near(values: Sequence[float], level: float | None) -> float | None:
-    """A level that is no farther away than the values are apart; None for others, which would flatten the rest."""
+def near(values: Sequence[float], level: float | None, spreads: float = 1.0) -> float | None:
+    """A level within so many times what the values are apart of them; None for others, which flatten the rest."""
     if level is None or not values:
         return None
-    low, high = min(values), max(values)
-    return level if 2 * low - high <= level <= 2 * high - low else None
+    reach = spreads * (max(values) - min(values))
+    return level if min(values) - reach <= level <= max(values) + reach else None
 
 
 def run(places: Sequence[float], values: Sequence[float], levels: Sequence[float | None] = ()) -> Run | None:

@@ -31,6 +31,8 @@ router = APIRouter()
 
 FEWEST, MOST = 2, 1000
 MOST_TARGET = 10.0
+SPREADS = 3.0
+"""A limit farther away than so many times what the cycles are apart is told, but not drawn."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,5 +149,8 @@ def _sheet(room: Room, asked: Question, now_us: int) -> Sheet:
 
 
 def _run(found: RunOff) -> Run | None:
-    levels = (*(found.chart.limits or ()), found.limit_s, found.sample.mean_s)
-    return plots.run(plots.in_order(max(1, found.sample.count)), found.sample.values_s, levels)
+    values = found.sample.values_s
+    limit = plots.near(values, found.limit_s, SPREADS)
+    return plots.run(
+        plots.in_order(len(values)), values, (*(found.chart.limits or ()), limit, found.sample.mean_s)
+    )
