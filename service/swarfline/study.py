@@ -20,7 +20,7 @@ from swarfline.serve.problems import RefusedError
 from swarfline.serve.room import Room
 from swarfline.serve.runoffs import LOOK_BACK_US, RunOffRow, find_run_off, newest_made, run_off_row
 from swarfline.serve.spans import NAMES, named
-from swarfline.serve.studies import PieceShape, SampleShape, Side, StudyRow, studies
+from swarfline.serve.studies import PieceShape, SampleShape, Side, StudyRow, compare, study_row
 from swarfline.serve.times import parse, parse_day
 from swarfline.store import Store
 
@@ -113,7 +113,7 @@ def answer(room: Room, asked: Question) -> list[StudyRow] | list[RunOffRow]:
     after = span_of(room, asked.other, asked.after) if asked.after else before
     first = Side(asked.machine, before, asked.program)
     second = Side(asked.other, after, asked.with_program or asked.program)
-    rows = studies(room, first, second, room.now_us(), asked.part)
+    rows = [study_row(found) for found in compare(room, first, second, room.now_us(), asked.part)]
     if not rows:
         raise Unusable("there is no such cycle in either span")
     return rows

@@ -8,10 +8,12 @@ import shutil
 import sys
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
+from fastapi import FastAPI
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from swarfline.serve.server import Server, make_server
@@ -56,9 +58,9 @@ class Watched:
     complaints: list[str] = field(default_factory=list)
 
 
-@pytest.fixture
-def service(tmp_path: Path) -> Iterator[Service]:
-    app, store = works(tmp_path)
+@contextmanager
+def serving(app: FastAPI, store: Store) -> Iterator[Service]:
+    """A service for an application, until the block ends; closes the store."""
     loop, ready, ports = asyncio.new_event_loop(), threading.Event(), []
 
     def heard(port: int) -> None:
@@ -75,6 +77,12 @@ def service(tmp_path: Path) -> Iterator[Service]:
         running.stop()
     loop.close()
     store.close()
+
+
+@pytest.fixture
+def service(tmp_path: Path) -> Iterator[Service]:
+    with serving(*works(tmp_path)) as running:
+        yield running
 
 
 @pytest.fixture(scope="module")

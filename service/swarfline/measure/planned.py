@@ -92,7 +92,8 @@ def _between(moves: Iterable[tuple[bool, dict[str, float]]], motion: Motion | No
 
 @dataclass(frozen=True, slots=True)
 class MeasuredCycle:
-    """Medians of the steady cycles, in µs: of the whole, by step, and of cutting by tool; None without cycles.
+    """Medians of the steady cycles, in µs: of the whole, by step, and by tool of cutting and of all of its time in
+    the spindle; None without cycles. ``energy_j`` is the median of the cycles that tell it.
 
     Medians do not add up: each is the usual value of its own.
     """
@@ -101,25 +102,31 @@ class MeasuredCycle:
     all_us: float | None
     step_us: Mapping[str, float | None]
     cutting_us: Mapping[str, float]
+    in_spindle_us: Mapping[str, float]
+    energy_j: float | None
 
 
 def measured_cycle(cycles: Iterable[Cycle]) -> MeasuredCycle:
     """The usual cycle among cycles of one machine and part. A tool that a cycle did not use cut for 0 in it."""
     steady = steady_cycles(cycles)
     if not steady:
-        return MeasuredCycle(0, None, dict.fromkeys(PLANNED_STEPS), {})
-    cuts = [_cutting(cycle) for cycle in steady]
+        return MeasuredCycle(0, None, dict.fromkeys(PLANNED_STEPS), {}, {}, None)
+    cuts = [_by_tool(cycle, "cutting_us") for cycle in steady]
+    held = [_by_tool(cycle, "in_spindle_us") for cycle in steady]
     tools = dict.fromkeys(tool for cut in cuts for tool in cut)
+    told = [cycle.energy_j for cycle in steady if cycle.energy_j is not None]
     return MeasuredCycle(
         len(steady),
         median(c.duration_us for c in steady),
         {step: median(c.step_us[STEPS.index(step)] for c in steady) for step in PLANNED_STEPS},
         {tool: median(cut.get(tool, 0) for cut in cuts) for tool in tools},
+        {tool: median(time.get(tool, 0) for time in held) for tool in tools},
+        median(told) if told else None,
     )
 
 
-def _cutting(cycle: Cycle) -> dict[str, int]:
-    return {use.tool: use.cutting_us for use in sorted(cycle.tools, key=lambda use: use.order)}
+def _by_tool(cycle: Cycle, field: str) -> dict[str, int]:
+    return {use.tool: getattr(use, field) for use in sorted(cycle.tools, key=lambda use: use.order)}
 
 
 FIGURES = (

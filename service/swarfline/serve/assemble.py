@@ -74,8 +74,8 @@ class Assembly:
         return self._once("c", machine, lambda: self.room.queries.facts(Condition, machine, *self.wide))
 
     def cycles(self, machine: str) -> list[Cycle]:
-        """Cycles that overlap the span."""
-        return self._once("y", machine, lambda: self.room.queries.facts(Cycle, machine, *self.span))
+        """Cycles that overlap the span, without their strips, which no figure needs."""
+        return self._once("y", machine, lambda: self.room.queries.cycles(machine, *self.span))
 
     def energies(self, machine: str, span: Interval | None = None) -> list[Energy]:
         """Pieces of energy that overlap the span asked about, or a ``span`` in it."""

@@ -147,7 +147,7 @@ def find_run_off(
     limit_us = planned_us if limit_s is None else limit_s * 1_000_000
     steady = steady_cycles(_newest(room, machine, span, program, part, number) if made else ())[-number:]
     between = (steady[0].start_us, steady[-1].end_us) if steady else (0, 0)
-    cycles = room.queries.facts(Cycle, machine, *between)
+    cycles = room.queries.cycles(machine, *between)
     return run_off(cycles, (program, part), number, limit_us, target)
 
 

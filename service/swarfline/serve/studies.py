@@ -92,6 +92,45 @@ class Side:
     program: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is to be compared with what, as the parameters say; times are RFC 3339."""
+
+    at: str | None = None
+    first_from: str | None = None
+    first_to: str | None = None
+    with_machine: str | None = None
+    program: str | None = None
+    with_program: str | None = None
+    part: str | None = None
+
+    @property
+    def same_span(self) -> bool:
+        """Whether both samples are of one span unless told otherwise."""
+        return self.with_machine is not None or self.with_program is not None
+
+    def check(self, machines: int) -> None:
+        """End the request with 422 where the parameters do not go together, of so many machines."""
+        if self.with_machine is not None and machines != 1:
+            raise wrong("with_machine", "needs one machine to be compared with", "beside 'machine'")
+        if self.with_program is not None and self.program is None:
+            raise wrong("with_program", "needs one program to be compared with", "beside 'program'")
+        if (self.first_from is None) != (self.first_to is None):
+            raise wrong("first_from", "stands together with 'first_to'", "both, or none")
+        if self.at is not None and self.first_from is not None:
+            raise wrong("at", "splits the span; it cannot stand beside first_from and first_to", "one of the two")
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """A study, where its samples come from, and all of the cycles that were looked at; first and second."""
+
+    works: tuple[Assembly, Assembly]
+    sides: tuple[Side, Side]
+    cycles: tuple[Sequence[Cycle], Sequence[Cycle]]
+    study: Study
+
+
 Moment = Annotated[str | None, Query(description="splits the span into before and after: an RFC 3339 time")]
 FirstFrom = Annotated[str | None, Query(description="start of the first sample, where it has its own span")]
 FirstTo = Annotated[str | None, Query(description="end of the first sample, where it has its own span")]
@@ -116,35 +155,31 @@ def list_studies(
 ) -> Any:
     """Studies of every machine, program and part: by default the span against as long a time right before it."""
     chosen = [m.id for m in room.machines(machine, cell)]
-    if with_machine is not None and len(chosen) != 1:
-        raise wrong("with_machine", "needs one machine to be compared with", "beside 'machine'")
-    if with_program is not None and program is None:
-        raise wrong("with_program", "needs one program to be compared with", "beside 'program'")
-    same_span = with_machine is not None or with_program is not None
-    spans = _spans(room, asked, at, first_from, first_to, same_span)
-    other = None if with_machine is None else room.machine(with_machine).id
-    rows = []
-    for one in chosen:
-        sides = Side(one, spans[0], program), Side(other or one, spans[1], with_program or program)
-        rows += studies(room, *sides, asked.now_us, part)
+    wish = Wish(at, first_from, first_to, with_machine, program, with_program, part)
+    wish.check(len(chosen))
+    rows = [study_row(found) for one in chosen for found in compared(room, one, asked, wish)]
     work = Assembly(room, asked.interval, asked.now_us)
-    return reply.figures(room, asked, work.coverage([*chosen, *([other] if other else [])]), StudyRow, rows)
+    other = [] if with_machine is None else [with_machine]
+    return reply.figures(room, asked, work.coverage([*chosen, *other]), StudyRow, rows)
 
 
-def _spans(
-    room: Room, asked: Asked, at: str | None, start: str | None, end: str | None, same: bool
-) -> tuple[Interval, Interval]:
+def compared(room: Room, machine: str, asked: Asked, wish: Wish) -> list[Compared]:
+    """The studies of one machine that the parameters mean; 404 or 422 where they mean none."""
+    spans = _spans(room, asked, wish)
+    other = machine if wish.with_machine is None else room.machine(wish.with_machine).id
+    first = Side(machine, spans[0], wish.program)
+    second = Side(other, spans[1], wish.with_program or wish.program)
+    return compare(room, first, second, asked.now_us, wish.part)
+
+
+def _spans(room: Room, asked: Asked, wish: Wish) -> tuple[Interval, Interval]:
     """The spans of the two samples."""
-    if (start is None) != (end is None):
-        raise wrong("first_from", "stands together with 'first_to'", "both, or none")
-    if at is not None and start is not None:
-        raise wrong("at", "splits the span; it cannot stand beside first_from and first_to", "one of the two")
-    if start is not None:
-        return resolve(room, start, end, None, (), "day").interval, asked.interval
-    if at is not None:
-        return _split(asked, at)
+    if wish.first_from is not None:
+        return resolve(room, wish.first_from, wish.first_to, None, (), "day").interval, asked.interval
+    if wish.at is not None:
+        return _split(asked, wish.at)
     length = asked.end_us - asked.start_us
-    return asked.interval if same else (asked.start_us - length, asked.start_us), asked.interval
+    return asked.interval if wish.same_span else (asked.start_us - length, asked.start_us), asked.interval
 
 
 def _split(asked: Asked, at: str) -> tuple[Interval, Interval]:
@@ -157,17 +192,18 @@ def _split(asked: Asked, at: str) -> tuple[Interval, Interval]:
     return (asked.start_us, at_us), (at_us, asked.end_us)
 
 
-def studies(room: Room, first: Side, second: Side, now_us: int, part: str | None = None) -> list[StudyRow]:
+def compare(room: Room, first: Side, second: Side, now_us: int, part: str | None = None) -> list[Compared]:
     """Studies of two sides, one for each thing that both may have made.
 
     That is a program and part of one machine; a part where machines are compared, whose programs may be called
     otherwise; and all that is left where programs are compared.
     """
-    works = [Assembly(room, side.span, now_us) for side in (first, second)]
-    known = [_cycles(work, side, part) for work, side in zip(works, (first, second), strict=True)]
+    sides = (first, second)
+    works = (Assembly(room, first.span, now_us), Assembly(room, second.span, now_us))
+    known = [_cycles(work, side, part) for work, side in zip(works, sides, strict=True)]
     key = _key(first, second)
     keys = dict.fromkeys(key(c) for cycles in reversed(known) for c in cycles)
-    return [_row(works, (first, second), [[c for c in cs if key(c) == k] for cs in known]) for k in keys]
+    return [_compared(works, sides, [[c for c in cs if key(c) == k] for cs in known]) for k in keys]
 
 
 def _key(first: Side, second: Side) -> Callable[[Cycle], tuple[str, ...]]:
@@ -184,12 +220,21 @@ def _cycles(work: Assembly, side: Side, part: str | None) -> list[Cycle]:
     return [c for c in whole if side.program in (None, c.program) and part in (None, c.part)]
 
 
-def _row(works: Sequence[Assembly], sides: Sequence[Side], cycles: Sequence[Sequence[Cycle]]) -> StudyRow:
+def _compared(
+    works: tuple[Assembly, Assembly], sides: tuple[Side, Side], cycles: Sequence[Sequence[Cycle]]
+) -> Compared:
     room = works[0].room
     known = [steps_known(room.plant.nodes_of(room.machine(s.machine))) for s in sides]
     samples = [Sample.of(c) for c in cycles]
     study = Study(samples[0], samples[1], tuple(s for s in STEPS if all(s in k for k in known)))
-    shapes = [_sample(*each) for each in zip(works, sides, samples, cycles, strict=True)]
+    return Compared(works, sides, (cycles[0], cycles[1]), study)
+
+
+def study_row(found: Compared) -> StudyRow:
+    """A study as sent."""
+    study = found.study
+    samples = (study.first, study.second)
+    shapes = [_sample(*each) for each in zip(found.works, found.sides, samples, found.cycles, strict=True)]
     means, ranks = study.means, study.ranks
     mean_low, mean_high = means.interval if means else (None, None)
     shift_low, shift_high = study.shift_interval_s or (None, None)

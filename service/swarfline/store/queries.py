@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 from typing import Any, NamedTuple, TypeVar
 
-from sqlalchemy import ColumnElement, Engine, Select, Table, func, select
+from sqlalchemy import ColumnElement, Engine, Select, Table, func, literal_column, select
 
 from swarfline.alerts import Alert, AlertEvent
 from swarfline.calendar import Interval, subtract
@@ -19,6 +20,9 @@ from swarfline.store.tallies import tallied
 from swarfline.tallies import Tally
 
 F = TypeVar("F", bound=Fact)
+
+_EMPTY = {"energy_j": "NULL", "tools": "'[]'", "strip": "'[]'"}
+"""What stands for a field of a cycle that is not read, as SQL."""
 
 _SUCCESSIVE = (Condition, Cycle, Energy, Gap, Alarm)
 
@@ -35,6 +39,11 @@ _ENTRIES = select(
     tables.entries, _UNDO.c.who.label("by"), _UNDO.c.entered_us.label("at_us"), _UNDO.c.note.label("why")
 ).join_from(tables.entries, _UNDO, _UNDO.c.undoes == tables.entries.c.id, isouter=True)
 """Entries, each with its undoing if there is one; every figure asks for them."""
+
+
+def _cycle_columns(without: Collection[str]) -> list[ColumnElement[Any]]:
+    columns = tables.cycles.c
+    return [literal_column(_EMPTY[name]) if name in without else columns[name] for name in names(Cycle)]
 
 
 class Queries:
@@ -90,9 +99,9 @@ class Queries:
         return self._facts(ToolLife, query.order_by(table.c.pot_key))
 
     def last_cycles(self, machine: str, limit: int, before_us: int, program: str | None = None) -> list[Cycle]:
-        """The newest ``limit`` complete cycles that ended by a moment, oldest first."""
+        """The newest ``limit`` complete cycles that ended by a moment, oldest first; without their strips."""
         table = tables.cycles
-        query = select(*(table.c[name] for name in names(Cycle))).where(
+        query = select(*_cycle_columns(("strip",))).where(
             table.c.machine == machine,
             table.c.start_us < before_us,
             table.c.end_us <= before_us,
@@ -101,6 +110,31 @@ class Queries:
         if program is not None:
             query = query.where(table.c.program == program)
         return self._facts(Cycle, query.order_by(table.c.start_us.desc()).limit(limit))[::-1]
+
+    def cycles(
+        self, machine: str, start_us: int, end_us: int, without: Collection[str] = ("strip",)
+    ) -> list[Cycle]:
+        """Cycles that overlap [start, end), in time order, ``without`` the fields named, which are then empty.
+
+        strip, tools and energy_j may be left out: the strip alone is half of what there is to read.
+        """
+        table = tables.cycles
+        query = select(*_cycle_columns(without)).where(
+            table.c.machine == machine,
+            table.c.start_us >= self._first_start(table, machine, start_us),
+            table.c.start_us < end_us,
+            table.c.end_us > start_us,
+        )
+        return self._facts(Cycle, query.order_by(table.c.start_us)) if start_us < end_us else []
+
+    def cycle_before(self, machine: str, start_us: int) -> Cycle | None:
+        """The last cycle that began before a moment, None without any."""
+        table = tables.cycles
+        query = select(*(table.c[name] for name in names(Cycle))).where(
+            table.c.machine == machine, table.c.start_us < start_us
+        )
+        found = self._facts(Cycle, query.order_by(table.c.start_us.desc()).limit(1))
+        return found[0] if found else None
 
     def cycle_tools(self, machine: str, start_us: int, end_us: int, most: int) -> CycleTools:
         """What the complete cycles that began in [start, end) tell of tools; of more than ``most``, each n-th."""

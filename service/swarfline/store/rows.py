@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
+from itertools import starmap
 from operator import attrgetter
 from typing import Any, TypeVar
 
@@ -15,6 +16,10 @@ Row = tuple[Any, ...]
 
 json_of = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False).encode
 """A value as it stands in a row."""
+
+_decode = json.JSONDecoder().raw_decode
+"""Value and length of what ``json_of`` wrote: it wrote no space around it, so none need be looked for."""
+_NONE = json_of(())
 
 
 _NAMES: dict[Any, tuple[str, ...]] = {kind: tuple(f.name for f in fields(kind)) for kind in FACT_KINDS}
@@ -53,7 +58,11 @@ def from_values(kind: type[F], values: Sequence[Any]) -> F:
         return kind(*values)
     told = list(values)
     step_us, tools, strip = _JSON_PLACES
-    told[step_us] = tuple(json.loads(told[step_us]))
-    told[tools] = tuple(ToolUse(*use) for use in json.loads(told[tools]))
-    told[strip] = tuple(StepPiece(*piece) for piece in json.loads(told[strip]))
+    told[step_us] = tuple(_decode(told[step_us])[0])
+    told[tools] = _pieces(ToolUse, told[tools])
+    told[strip] = _pieces(StepPiece, told[strip])
     return kind(*told)
+
+
+def _pieces(kind: Callable[..., Any], text: str) -> tuple[Any, ...]:
+    return () if text == _NONE else tuple(starmap(kind, _decode(text)[0]))

@@ -77,6 +77,13 @@ def test_the_usual_cycle_is_the_median_by_step_and_tool():
     assert (found.count, found.all_us) == (3, 42 * SECOND)
     assert found.step_us == {"cutting": 32 * SECOND, "tool_change": 0, "positioning": 0, "other": 10 * SECOND}
     assert found.cutting_us == {"1": 27 * SECOND, "2": 5 * SECOND}
+    assert found.in_spindle_us == {"1": 27 * SECOND, "2": 5 * SECOND}
+    assert found.energy_j is None
+
+
+def test_usual_energy_is_that_of_the_cycles_that_tell_it():
+    cycles = [made(n, 30, {"1": 30}, energy_j=joules) for n, joules in enumerate((5.0, None, 9.0, 100.0))]
+    assert measured_cycle(cycles).energy_j == 9.0
 
 
 def test_a_tool_that_most_cycles_do_not_use_usually_cuts_for_nothing():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from swarfline.facts import (
@@ -13,7 +15,9 @@ from swarfline.facts import (
     Energy,
     Gap,
     LimitChange,
+    StepPiece,
     ToolLife,
+    ToolUse,
 )
 from swarfline.store import Batch
 
@@ -89,3 +93,30 @@ def test_facts_of_one_moment_come_in_the_order_of_their_keys(store):
     fill(store, facts)
     assert [f.count_kind for f in store.queries.facts(Count, "N1", 0, 9)] == ["good", "scrap", "total"]
     assert store.queries.facts(Count, "N1", 0, 9, after=5) == []
+
+
+WHOLE = [
+    Cycle(
+        "N1", a, b, COMPLETE, "O1", "PH-12", "L1", 1, (b - a, 0, 0, 0, 0), 5.0,
+        (ToolUse("7", 1, b - a, b - a, 30.0, 60.0, 1.0),), (StepPiece(0, "cutting", "7"),), 1,
+    )
+    for a, b in SPANS
+]  # fmt: skip
+EMPTY = {"energy_j": None, "tools": (), "strip": ()}
+
+
+@pytest.mark.parametrize(("asked", "expected"), ASKED)
+def test_cycles_with_fields_left_out_are_those_of_the_span(store, asked, expected):
+    fill(store, WHOLE)
+    whole = [c for c in WHOLE if (c.start_us, c.end_us) in expected]
+    assert store.queries.cycles("N1", *asked, ()) == whole
+    assert store.queries.cycles("N1", *asked) == [replace(c, strip=()) for c in whole]
+    assert store.queries.cycles("N1", *asked, tuple(EMPTY)) == [replace(c, **EMPTY) for c in whole]
+
+
+def test_the_cycle_before_a_moment(store):
+    fill(store, [*WHOLE, Cycle("N2", 5, 6, COMPLETE)])
+    assert store.queries.cycle_before("N1", 10) == WHOLE[0]
+    assert store.queries.cycle_before("N1", 11) == WHOLE[1]
+    assert store.queries.cycle_before("N1", 0) is None
+    assert store.queries.cycle_before("N3", 99) is None

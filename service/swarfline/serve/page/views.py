@@ -11,11 +11,15 @@ from swarfline.plant import Machine
 from swarfline.serve.page import (
     alerts,
     connections,
+    cycles,
     energy,
     machine_day,
+    one_cycle,
     production,
     production_stops,
     reports,
+    runoffs,
+    studies,
     tools,
     wall,
 )
@@ -47,6 +51,8 @@ def install(app: FastAPI) -> None:
     reports.install(app)
     production.install(app)
     production_stops.install(app)
+    for one in (cycles, one_cycle, studies, runoffs):
+        app.include_router(one.router, include_in_schema=False)
 
     @app.get("/", include_in_schema=False)
     def plant_now(room: InRoom) -> Response:

@@ -5,6 +5,15 @@ const CONFIG = {
   plotlyServerURL: "",
   modeBarButtonsToRemove: ["sendChartToCloud", "select2d", "lasso2d"],
 };
+// What a chart says unless its page says it in the reader's language (data-words); figures stand where {} is.
+const WORDS = {
+  axis: "cycle time in s",
+  mean: "Line: mean {} s, the centre line.",
+  limits: "Dashed: limits of single cycles around it, {} to {} s.",
+  planned: "Dotted: planned, {} s.",
+  marks: "Upright: steps in level.",
+  failed: "The chart could not be loaded; the table tells the same.",
+};
 let library;
 
 function load(address) {
@@ -32,7 +41,44 @@ async function ask(chart, from, to) {
   return answer.json();
 }
 
-function layout(series) {
+function words(chart) {
+  return { ...WORDS, ...JSON.parse(chart.dataset.words ?? "{}") };
+}
+
+function figure(value) {
+  return value.toLocaleString(document.documentElement.lang, { minimumFractionDigits: 1, maximumFractionDigits: 1 });
+}
+
+function say(text, ...values) {
+  return values.reduce((told, value) => told.replace("{}", figure(value)), text);
+}
+
+function note(chart, series) {
+  const told = words(chart);
+  const parts = [say(told.mean, series.centre_s)];
+  if (series.ucl_s !== null) parts.push(say(told.limits, series.lcl_s, series.ucl_s));
+  if (chart.dataset.planned) parts.push(say(told.planned, Number(chart.dataset.planned)));
+  if (marks(chart).length) parts.push(told.marks);
+  return parts.join(" ");
+}
+
+// Steps in level: {at_s, since_s, until_s: Unix seconds, before_s, after_s: levels, text}.
+function marks(chart) {
+  return JSON.parse(chart.dataset.marks ?? "[]");
+}
+
+function step(mark, like) {
+  const [since, at, until] = [mark.since_s, mark.at_s, mark.until_s].map((t) => plantTime(t, like));
+  const line = { color: colour("--ink"), width: 2 };
+  const level = (x0, x1, y) => ({ type: "line", x0, x1, y0: y, y1: y, line });
+  return [
+    { type: "line", x0: at, x1: at, yref: "paper", y0: 0, y1: 1, line: { ...line, width: 1.5, dash: "dashdot" } },
+    level(since, at, mark.before_s),
+    level(at, until, mark.after_s),
+  ];
+}
+
+function layout(chart, series) {
   const level = (y, dash, shade) => ({
     type: "line", xref: "paper", x0: 0, x1: 1, y0: y, y1: y, line: { color: shade, width: 1, dash },
   });
@@ -41,6 +87,13 @@ function layout(series) {
   for (const y of [series.lcl_s, series.ucl_s]) {
     if (y !== null) shapes.push(level(y, "dash", colour("--blue")));
   }
+  if (chart.dataset.planned) shapes.push(level(Number(chart.dataset.planned), "dot", colour("--ink")));
+  const found = marks(chart);
+  shapes.push(...found.flatMap((mark) => step(mark, series.from)));
+  const annotations = found.map((mark) => ({
+    x: plantTime(mark.at_s, series.from), y: 1, yref: "paper", yanchor: "bottom", text: mark.text, showarrow: false,
+    font: { color: colour("--ink") },
+  }));
   const axis = { gridcolor: colour("--rule"), linecolor: colour("--rule"), zeroline: false };
   return {
     margin: { l: 56, r: 16, t: 32, b: 36 },
@@ -49,8 +102,9 @@ function layout(series) {
     font: { color: colour("--ink"), size: 13 },
     showlegend: false,
     xaxis: { ...axis, type: "date" },
-    yaxis: { ...axis, title: { text: "cycle time in s" }, fixedrange: true },
+    yaxis: { ...axis, title: { text: words(chart).axis }, fixedrange: true },
     shapes,
+    annotations,
   };
 }
 
@@ -72,27 +126,25 @@ function columns(series) {
 }
 
 async function draw(chart) {
-  const note = chart.nextElementSibling;
-  const table = note.nextElementSibling;
+  const said = chart.nextElementSibling;
+  const table = said.nextElementSibling;
   try {
     if (!chart.dataset.lib) throw new Error("not installed");
     chart.hidden = false;
     const [plotly, series] = await Promise.all([load(chart.dataset.lib), ask(chart)]);
     const trace = { ...columns(series), type: "scatter", mode: "lines+markers", line: { width: 1, color: colour("--green") },
       marker: { size: 4, color: colour("--green") }, hovertemplate: "%{x|%H:%M:%S}<br>%{y:.1f} s<extra></extra>" };
-    await plotly.newPlot(chart, [trace], layout(series), CONFIG);
+    await plotly.newPlot(chart, [trace], layout(chart, series), CONFIG);
     chart.setAttribute("role", "group");
     chart.setAttribute("aria-label", chart.dataset.label);
-    note.hidden = false;
-    note.textContent = series.ucl_s === null
-      ? "Line: mean, the centre line."
-      : `Line: mean ${series.centre_s.toFixed(1)} s, the centre line. Dashed: limits of single cycles around it, ${series.lcl_s.toFixed(1)} to ${series.ucl_s.toFixed(1)} s.`;
+    said.hidden = false;
+    said.textContent = note(chart, series);
     table.open = false;
     follow(plotly, chart, series);
   } catch {
     chart.hidden = true;
-    note.hidden = false;
-    note.textContent = "The chart could not be loaded; the table tells the same.";
+    said.hidden = false;
+    said.textContent = words(chart).failed;
     table.open = true;
   }
 }
@@ -112,7 +164,7 @@ function follow(plotly, chart, series) {
     }
   });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
-    plotly.relayout(chart, layout(series));
+    plotly.relayout(chart, layout(chart, series));
     plotly.restyle(chart, { "line.color": colour("--green"), "marker.color": colour("--green") });
   });
 }
