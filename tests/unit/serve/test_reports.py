@@ -373,7 +373,13 @@ def test_the_page_shows_the_report_and_leads_to_its_files(client):
 
 @pytest.mark.parametrize(
     ("address", "status"),
-    [("doc?span=day", 422), ("csv?span=year", 422), ("csv?machine=N9", 404), ("csv?from=2027-01-01", 422)],
+    [
+        ("doc?span=day", 422),
+        ("csv?span=year", 422),
+        ("csv?machine=N9", 404),
+        ("csv?from=2027-01-01", 422),
+        ("csv?from=2026-01-01", 422),
+    ],
 )
 def test_what_cannot_be_reported_is_refused(client, address, status):
     assert client.get(f"/reports/{address}").status_code == status
