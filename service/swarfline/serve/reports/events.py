@@ -33,7 +33,7 @@ def longest_stops(work: Work) -> Section:
         Column("reason_by", _("Told by")),
     )
     rows = tuple(_stop_row(work, stop, number) for number, stop in enumerate(long[:MOST], 1))
-    note = _("%(long)s long stops took %(lost)s of the planned time, %(short)s short ones %(little)s.") % {
+    note = _("Long stops: %(long)s, %(lost)s of the planned time; short ones: %(short)s, %(little)s.") % {
         "long": words.number(len(long)),
         "lost": words.length(sum(s.planned_us for s in long)),
         "short": words.number(len(found) - len(long)),
