@@ -162,6 +162,24 @@ def test_what_is_not_known_is_said(report):
     assert ("N1_unobserved", "amount") not in found
 
 
+def test_money_and_co2_where_rates_are_set(room):
+    """By hand: 17 280 s of good parts at 60 an hour are 288; 24 kWh at 0.25 are 6, at 0.4 kg/kWh 9.6 kg."""
+    plant = room.plant.model_copy(
+        update={
+            "figures": room.plant.figures.model_copy(update={"hourly_rate": 60.0, "currency": "EUR"}),
+            "energy": room.plant.energy.model_copy(update={"price_per_kwh": 0.25, "co2_kg_per_kwh": 0.4}),
+        }
+    )
+    made = build(today(replace(room, plant=plant)))
+    losses, energy = values(made, "losses"), values(made, "energy")
+    assert losses["good_parts", "money"] == Cell("288.00 EUR", 288.0, "EUR")
+    assert losses["planned_time", "money"].text == ""
+    assert energy["N1", "cost"].text == "6.00 EUR" and energy["N1", "co2_kg"].value == pytest.approx(9.6)
+    found = pdf_of(made)
+    assert "288.00 EUR" in found.pages[0].extract_text()
+    assert "pdfuaid" in found.trailer["/Root"]["/Metadata"].get_data().decode()
+
+
 def test_nothing_observed_is_not_zero(report):
     before = values(report, "oee")["good", "before"]
     assert before.value is None and before.text == "–", "nobody watched the day before"
