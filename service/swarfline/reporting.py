@@ -163,7 +163,8 @@ def _works(calendar: Calendar, machine: str, occasion: Occasion) -> bool:
 
 def _file(report: Report, ending: str) -> Attachment:
     write, media_type = FORMATS[ending]
-    return Attachment(f"{report.file_name}.{ending}", media_type, write(report))
+    # a mail tells no character set for bytes
+    return Attachment(f"{report.file_name}.{ending}", media_type.partition(";")[0], write(report))
 
 
 def _endings(table: ReportTable) -> list[str]:

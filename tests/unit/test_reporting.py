@@ -108,7 +108,8 @@ def test_the_mail_carries_the_report(works):
     pdf, table = message.attachments
     assert (pdf.name, pdf.media_type) == ("report-shift-2026-03-10-early.pdf", "application/pdf")
     assert "Shift report" in PdfReader(io.BytesIO(pdf.content)).pages[0].extract_text()
-    assert table.name.endswith(".csv") and b"machines,N1,made,110" in table.content
+    assert (table.name[-4:], table.media_type) == (".csv", "text/csv")
+    assert b"machines,N1,made,110" in table.content
 
 
 def test_machines_cell_and_language(tmp_path):

@@ -63,6 +63,7 @@ def values(report: Report, section: str) -> dict[tuple[str, str], Cell]:
 
 def test_it_has_every_section(report):
     assert tuple(s.key for s in report.sections) == SECTIONS
+    assert all(column.title for section in report.sections for column in section.columns)
     assert report.title == "Day report, Tue 10 Mar 2026"
     assert report.file_name == "report-day-2026-03-10"
     about = {name: text for name, _title, text in report.about}

@@ -65,7 +65,7 @@ def reasons(work: Work) -> Section:
     rows = [r for r in loss_rows(work.facts, work.whole, "reason") if r.reason is not None and r.time_s]
     columns = (
         Column("reason", _("Reason")),
-        Column("bar", "", BAR),
+        Column("bar", _("Drawn to scale"), BAR),
         Column("time_s", _("Hours"), NUMBER),
         Column("share_pct", _("Of busy time"), NUMBER),
     )
