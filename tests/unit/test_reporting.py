@@ -11,6 +11,7 @@ import threading
 import time
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 from pypdf import PdfReader
@@ -19,7 +20,7 @@ from serve.works import MIDNIGHT, NOW, PLANT, facts
 from swarfline.messages import REPORT
 from swarfline.plant import Plant
 from swarfline.plant.load import load
-from swarfline.reporting import Reporting
+from swarfline.reporting import Reporting, message
 from swarfline.store import Batch, Store
 
 MINUTE = 60_000_000
@@ -41,16 +42,22 @@ class Works:
         path = folder / "plant.toml"
         path.write_text(PLANT + table, encoding="utf-8")
         self.plant: Plant = load(path)
-        self.url = f"sqlite:///{folder / 'works.db'}"
         self.now_us = NOW
-        store = Store.open(self.url)
+        store = self.store()
         store.writer().commit(Batch(facts=facts(), seen_us=NOW))
         store.close()
 
+    def store(self) -> Store:
+        return Store.open("sqlite:///swarfline.db", Path(self.plant.path))
+
+    def reporting(self, store: Store, **more: Any) -> Reporting:
+        """In this process: what a process of its own makes is the same, and comes later."""
+        return Reporting(self.plant, store, lambda: self.now_us, message, **more)
+
     def look(self, *moments: int) -> list[str]:
         """A service that starts anew and looks at each of these moments."""
-        store = Store.open(self.url)
-        reporting = Reporting(self.plant, store, lambda: self.now_us)
+        store = self.store()
+        reporting = self.reporting(store)
         made = []
         for self.now_us in moments:
             made += reporting.step()
@@ -58,8 +65,8 @@ class Works:
         return made
 
     def messages(self):
-        store = Store.open(self.url)
-        found = [d.message for d in reversed(store.outbox.due("office", DUE * 2, 100))]
+        store = self.store()
+        found = [d.message for d in reversed(store.outbox.due("office", 2**62, 100))]
         store.close()
         return found
 
@@ -101,7 +108,8 @@ def test_the_mail_carries_the_report(works):
     pdf, table = message.attachments
     assert (pdf.name, pdf.media_type) == ("report-shift-2026-03-10-early.pdf", "application/pdf")
     assert "Shift report" in PdfReader(io.BytesIO(pdf.content)).pages[0].extract_text()
-    assert table.name.endswith(".csv") and b"machines,N1,made,110" in table.content
+    assert (table.name[-4:], table.media_type) == (".csv", "text/csv")
+    assert b"machines,N1,made,110" in table.content
 
 
 def test_machines_cell_and_language(tmp_path):
@@ -122,9 +130,9 @@ def test_without_the_typesetter_html_goes_and_the_mail_says_why(works, monkeypat
 
 def test_a_report_that_cannot_be_made_keeps_no_other_from_its_mail(tmp_path, caplog):
     works = Works(tmp_path, TABLE + TABLE.replace("shifts", "second"))
-    store = Store.open(works.url)
+    store = works.store()
     works.now_us = DUE
-    reporting = Reporting(works.plant, store, lambda: works.now_us)
+    reporting = works.reporting(store)
     # the first report's table breaks its key: more than the outbox takes
     odd = works.plant.reports[0].model_copy(update={"id": "x" * 90})
     reporting._plant = works.plant.model_copy(update={"reports": (odd, works.plant.reports[1])})
@@ -135,9 +143,9 @@ def test_a_report_that_cannot_be_made_keeps_no_other_from_its_mail(tmp_path, cap
 
 async def test_a_report_in_the_making_holds_up_nobody(works, monkeypatch):
     """While one is made, the loop goes on; a stop waits for it and loses nothing."""
-    store = Store.open(works.url)
+    store = works.store()
     works.now_us = DUE
-    reporting = Reporting(works.plant, store, lambda: works.now_us, every_s=0.01)
+    reporting = works.reporting(store, every_s=0.01)
     begun, go_on = threading.Event(), threading.Event()
     make = reporting.step
 
@@ -196,7 +204,7 @@ def test_a_collector_that_is_started_twice_queues_one_mail(tmp_path):
 
 def wait_for(output: Path, words: Sequence[str]) -> None:
     """Until all of these stand in what a process wrote."""
-    until = time.monotonic() + 30
+    until = time.monotonic() + 60
     while not all(word in output.read_text() for word in words):
         assert time.monotonic() < until, output.read_text()
         time.sleep(0.1)

@@ -77,6 +77,10 @@ class Assembly:
         """Cycles that overlap the span, without their strips, which no figure needs."""
         return self._once("y", machine, lambda: self.room.queries.cycles(machine, *self.span))
 
+    def cycle_starts(self, machine: str) -> list[CycleStart]:
+        """When the cycles that overlap the span began, and their parts."""
+        return self._once("b", machine, lambda: self.room.queries.cycle_starts(machine, *self.span))
+
     def energies(self, machine: str, span: Interval | None = None) -> list[Energy]:
         """Pieces of energy that overlap the span asked about, or a ``span`` in it."""
         known = self._once("e", machine, lambda: self.room.queries.facts(Energy, machine, *self.span))
@@ -218,7 +222,7 @@ class Assembly:
         return self._once("r", machine, lambda: self._part_runs(machine))
 
     def _part_runs(self, machine: str) -> dict[str, list[Interval]]:
-        runs = part_runs(self._cycle_starts(machine), self.span)
+        runs = part_runs(self.cycle_starts(machine), self.span)
         return {**{c.part: [] for c in self.counts(machine)}, **runs}
 
     def losses(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> list[Stretch]:
@@ -266,13 +270,10 @@ class Assembly:
 
     def part_now(self, machine: str) -> str:
         """The part of the newest cycle up to the span's end, or the one that the plant file names."""
-        begun = self._cycle_starts(machine)
-        recent = begun[-1].part if begun else next((c.part for c in self.last_cycles(machine)[-1:]), "")
-        return recent or self.room.plant.machine(machine).part or ""
-
-    def _cycle_starts(self, machine: str) -> list[CycleStart]:
-        """When the cycles that overlap the span began, which is quick to read."""
-        return self._once("b", machine, lambda: self.room.queries.cycle_starts(machine, *self.span))
+        # their parts alone: a week of whole cycles takes longer to read than all the rest
+        recent = self.cycle_starts(machine) or self.last_cycles(machine)
+        named = self.room.plant.machine(machine).part or ""
+        return (recent[-1].part if recent else named) or named
 
     def pace(self, machine: str, until_us: int) -> Pace:
         """Pace of one machine from the span's start to ``until_us`` (its shift's end), up to the present.

@@ -63,6 +63,7 @@ def values(report: Report, section: str) -> dict[tuple[str, str], Cell]:
 
 def test_it_has_every_section(report):
     assert tuple(s.key for s in report.sections) == SECTIONS
+    assert all(column.title for section in report.sections for column in section.columns)
     assert report.title == "Day report, Tue 10 Mar 2026"
     assert report.file_name == "report-day-2026-03-10"
     about = {name: text for name, _title, text in report.about}
@@ -160,6 +161,24 @@ def test_what_is_not_known_is_said(report):
     assert found["S1_energy", "what"].text.startswith("its energy")
     assert found["N1_unjudged", "amount"].value == 108
     assert ("N1_unobserved", "amount") not in found
+
+
+def test_money_and_co2_where_rates_are_set(room):
+    """By hand: 17 280 s of good parts at 60 an hour are 288; 24 kWh at 0.25 are 6, at 0.4 kg/kWh 9.6 kg."""
+    plant = room.plant.model_copy(
+        update={
+            "figures": room.plant.figures.model_copy(update={"hourly_rate": 60.0, "currency": "EUR"}),
+            "energy": room.plant.energy.model_copy(update={"price_per_kwh": 0.25, "co2_kg_per_kwh": 0.4}),
+        }
+    )
+    made = build(today(replace(room, plant=plant)))
+    losses, energy = values(made, "losses"), values(made, "energy")
+    assert losses["good_parts", "money"] == Cell("288.00 EUR", 288.0, "EUR")
+    assert losses["planned_time", "money"].text == ""
+    assert energy["N1", "cost"].text == "6.00 EUR" and energy["N1", "co2_kg"].value == pytest.approx(9.6)
+    found = pdf_of(made)
+    assert "288.00 EUR" in found.pages[0].extract_text()
+    assert "pdfuaid" in found.trailer["/Root"]["/Metadata"].get_data().decode()
 
 
 def test_nothing_observed_is_not_zero(report):
@@ -373,7 +392,13 @@ def test_the_page_shows_the_report_and_leads_to_its_files(client):
 
 @pytest.mark.parametrize(
     ("address", "status"),
-    [("doc?span=day", 422), ("csv?span=year", 422), ("csv?machine=N9", 404), ("csv?from=2027-01-01", 422)],
+    [
+        ("doc?span=day", 422),
+        ("csv?span=year", 422),
+        ("csv?machine=N9", 404),
+        ("csv?from=2027-01-01", 422),
+        ("csv?from=2026-01-01", 422),
+    ],
 )
 def test_what_cannot_be_reported_is_refused(client, address, status):
     assert client.get(f"/reports/{address}").status_code == status

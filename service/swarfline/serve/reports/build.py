@@ -59,7 +59,7 @@ def _about(work: Work) -> tuple[tuple[str, str, str], ...]:
         ("span", _("Span"), span),
         ("time_zone", _("Time zone"), zone_words(room, asked.interval)),
         ("machines", _("Machines"), f"{about.whose} ({len(about.machines)})"),
-        ("coverage", _("Observed of the planned time"), observed),
+        ("coverage", _("Observed of planned time"), observed),
         ("made", _("Made"), words.moment(asked.now_us, room.zone)),
     )
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from swarfline.alerts import SEVERITIES, Alert
 from swarfline.measure.stops import BY_ALARM, BY_PERSON, BY_RULE, Stop
 from swarfline.report import BAR, NUMBER, WIDE, Cell, Column, Row, Section, Segment
 from swarfline.serve.losses import LossRow, loss_rows
-from swarfline.serve.page import words
+from swarfline.serve.page import alert_words, words
 from swarfline.serve.reports import cells
 from swarfline.serve.reports.figures import Work
 from swarfline.serve.times import seconds
@@ -30,7 +33,7 @@ def longest_stops(work: Work) -> Section:
         Column("reason_by", _("Told by")),
     )
     rows = tuple(_stop_row(work, stop, number) for number, stop in enumerate(long[:MOST], 1))
-    note = _("%(long)s long stops took %(lost)s of the planned time, %(short)s short ones %(little)s.") % {
+    note = _("Long stops: %(long)s, %(lost)s of the planned time; short ones: %(short)s, %(little)s.") % {
         "long": words.number(len(long)),
         "lost": words.length(sum(s.planned_us for s in long)),
         "short": words.number(len(found) - len(long)),
@@ -62,7 +65,7 @@ def reasons(work: Work) -> Section:
     rows = [r for r in loss_rows(work.facts, work.whole, "reason") if r.reason is not None and r.time_s]
     columns = (
         Column("reason", _("Reason")),
-        Column("bar", "", BAR),
+        Column("bar", _("Drawn to scale"), BAR),
         Column("time_s", _("Hours"), NUMBER),
         Column("share_pct", _("Of busy time"), NUMBER),
     )
@@ -86,37 +89,36 @@ def _reason_row(work: Work, row: LossRow, scale: float) -> Row:
 
 
 def alerts(work: Work) -> Section:
-    """The alerts that stood at some time in the span, newest first."""
+    """The alerts that stood at some time in the span, the most severe first, then the newest."""
     about, known = work.about, {m.id for m in work.room.plant.machines}
     found = work.room.queries.alerts(start_us=work.span[0], end_us=work.span[1])
     # alerts of no machine (a server, the disk) belong to the whole plant
     ours = [a for a in found if a.machine in about.ids or (about.whole_plant and a.machine not in known)]
+    ours.sort(key=lambda a: (-SEVERITIES.index(a.severity), -a.raised_us))
     columns = (
         Column("raised", _("Raised")),
         Column("cleared", _("Cleared")),
         Column("severity", _("Severity")),
         Column("machine", _("Machine")),
         Column("text", _("What"), WIDE),
+        Column("state", _("People")),
     )
-    rows = tuple(
-        Row(
-            str(number),
-            (
-                work.moment(alert.raised_us),
-                Cell(_("stands")) if alert.cleared_us is None else work.moment(alert.cleared_us),
-                Cell(severity_word(alert.severity), alert.severity),
-                cells.text(work.name(alert.machine)),
-                cells.text(alert.text),
-            ),
-        )
-        for number, alert in enumerate(ours[:MOST], 1)
-    )
-    more = len(ours) - len(rows)
-    note = _("The newest %(shown)s of %(all)s.") % {"shown": len(rows), "all": len(ours)} if more else ""
+    rows = tuple(_alert_row(work, alert, number) for number, alert in enumerate(ours[:MOST], 1))
+    shown = {"shown": words.number(len(rows)), "all": words.number(len(ours))}
+    note = _("%(shown)s of %(all)s, the most severe first.") % shown if len(ours) > len(rows) else ""
     return Section("alerts", _("Alerts"), columns, rows, note, _("No alert stood."))
 
 
-def severity_word(severity: str) -> str:
-    """A severity in words."""
-    told = {"information": _("information"), "warning": _("warning"), "urgent": _("urgent")}
-    return told.get(severity, severity)
+def _alert_row(work: Work, alert: Alert, number: int) -> Row:
+    times = _("%s times") % words.number(alert.times) if alert.times > 1 else ""
+    return Row(
+        str(number),
+        (
+            replace(work.moment(alert.raised_us), note=times),
+            Cell(_("stands")) if alert.cleared_us is None else work.moment(alert.cleared_us),
+            Cell(alert_words.severity(alert.severity), alert.severity),
+            cells.text(work.name(alert.machine)),
+            cells.text(alert.text),
+            cells.text(alert_words.state(work.room, alert, work.about.asked.now_us)),
+        ),
+    )

@@ -146,7 +146,7 @@ def cascade(work: Work) -> Section:
     priced = any(row.money is not None for row in found)
     columns = [
         Column("time", _("Time")),
-        Column("bar", "", BAR),
+        Column("bar", _("Drawn to scale"), BAR),
         Column("time_s", _("Hours"), NUMBER),
         Column("share_pct", _("Of busy time"), NUMBER),
         Column("parts", _("Parts it would make"), NUMBER),

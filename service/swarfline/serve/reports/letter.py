@@ -18,6 +18,6 @@ def letter(report: Report, remarks: tuple[str, ...] = ()) -> str:
         lines.append(f"{name.text}: {value.text}{note}{against}")
     unknown = report.section("unknown").rows
     if unknown:
-        lines += ["", _("What is not known stands at the end of the report (%s lines).") % len(unknown)]
+        lines += ["", _("What is not known stands at the end of the report (lines: %s).") % len(unknown)]
     lines += ["", *remarks] if remarks else []
     return "\n".join([*lines, "", report.caution, ""])

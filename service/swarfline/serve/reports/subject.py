@@ -9,11 +9,14 @@ from datetime import timedelta
 from swarfline.calendar import Interval, ShiftSpan, from_us
 from swarfline.plant import Machine
 from swarfline.serve.page import words
+from swarfline.serve.problems import wrong
 from swarfline.serve.room import Room
 from swarfline.serve.spans import DAY, MONTH, SHIFT, WEEK, Asked, latest_shift, named
 from swarfline.serve.tongue import gettext as _
 
 OWN = "own"
+LONGEST_US = 62 * 86_400_000_000
+"""Every fact of the span is read; a year has too many of them for two sheets."""
 KINDS = (SHIFT, DAY, WEEK, MONTH)
 _DAYS_BACK = 14
 _LOOK_BACK_US = 15 * 86_400_000_000
@@ -63,8 +66,10 @@ def subject(
 ) -> Subject:
     """The subject of a report, of ``only`` some machines where they are named.
 
-    Raises RefusedError for unknown machines and cells.
+    Raises RefusedError for unknown machines and cells, and for spans that are too long.
     """
+    if asked.end_us - asked.start_us > LONGEST_US:
+        raise wrong("from", "the span is longer than 62 days", "a span of at most 62 days")
     machines = tuple(m for m in room.machines(machine, cell) if not only or m.id in only)
     ids = [m.id for m in machines]
     whose = _("all machines")

@@ -32,7 +32,7 @@ def changed(work: Work) -> Section:
         Column("ending", _("How it ended"), WIDE),
     )
     rows = tuple(_life_row(work, life, how, n) for n, (life, how) in enumerate(found[:MOST], 1))
-    note = _("%(all)s lives ended, %(early)s of them before 95 %% of their limit; early ends first.") % {
+    note = _("Lives that ended: %(all)s; before 95 %% of their limit: %(early)s, which stand first.") % {
         "all": words.number(len(found)),
         "early": words.number(len(early)),
     }

@@ -43,7 +43,7 @@ def _of_machine(work: Work, machine: str) -> Iterator[tuple[str, str, Cell]]:
     nameless = [s for s in work.facts.stops(machine, work.span) if s.reason_by == BY_NONE]
     if nameless:
         lost = seconds(sum(s.planned_us for s in nameless))
-        note = _("%s stops") % words.number(len(nameless))
+        note = _("stops: %s") % words.number(len(nameless))
         yield "no_reason", _("stops without a reason"), cells.length(lost, note)
     yield from _of_parts(work, machine)
     if not can_tell(work.room.plant, work.room.plant.machine(machine), "energy"):
