@@ -11,6 +11,7 @@ import pytest
 from collect.line import SECOND, START
 from collect.watched import HOUR, MINUTE, NOW, Watched
 from swarfline.collect.watching import EVERY_US, SELDOM_US
+from swarfline.entries import Entry, Judgement
 from swarfline.facts import (
     COMPLETE,
     FAULT,
@@ -208,6 +209,20 @@ def test_a_stop_near_the_reset_or_a_gap_may_have_been_the_change(watched, seen):
     assert works.look(300) == []
 
 
+def test_a_stop_after_the_reset_may_have_been_the_change_too(watched):
+    reset_us = NOW - 10 * MINUTE
+    works = watched()
+    works.facts(
+        Condition("N1", START, NOW - 6 * MINUTE, PRODUCING),
+        Condition("N1", NOW - 6 * MINUTE, NOW - 5 * MINUTE, WAITING),
+        Condition("N1", NOW - 5 * MINUTE, NOW + HOUR, PRODUCING, open=True),
+        life(20, START, False, "reset", reset_us),
+        life(2, reset_us),
+    )
+    works.look()
+    assert works.look(300) == []
+
+
 def test_an_exception_holds_for_its_tool_on_its_machine_alone(watched):
     exceptions = [{"machines": ["N1"], "tools": ["7"], "tool_near_limit": {"share_pct": 50, "severity": "urgent"}}]
     works = watched({"line": ["N1", "N2"]}, alerts={"exceptions": exceptions})
@@ -291,6 +306,22 @@ def test_scrap_of_the_shift_alone(watched):
     # the parts before the shift do not count, though they would bring it below the limit
     works.facts(*counted(500, 0, NOW - 2 * HOUR), *counted(30, 6, NOW - 20 * MINUTE))
     assert works.look() == ["scrap_rate N1"]
+
+
+def test_parts_judged_later_count_and_what_lies_before_the_shift_does_not(watched):
+    shifts = [{"name": "late", "start": "19:30", "end": "23:00"}]
+    works = watched(shifts=shifts, alerts={"scrap_rate": {"over": "shift"}})
+    works.facts(*counted(100, 0, NOW - 40 * MINUTE), *counted(40, 4, NOW - 20 * MINUTE))
+    assert works.look() == []
+    # the entry reaches into the shift: the 100 parts before it are read for it, and yet do not thin out the scrap
+    said = Judgement("PH-12", "scrap", 7)
+    with works.store.entering() as door:
+        door.add(Entry("N1", NOW - HOUR, NOW, said, "Ana", NOW))
+    assert works.look(SELDOM_US / SECOND) == ["scrap_rate N1"]
+    (alert,) = works.alerts()
+    assert alert.detail["parts"] == 40
+    # two of the seven fall to the 40 parts: 7 × 36 ÷ 136 = 1.9
+    assert alert.detail["scrap"] == 6
 
 
 def use(load):
