@@ -11,7 +11,7 @@ import pytest
 from collect.line import SECOND, START
 from collect.watched import HOUR, MINUTE, NOW, Watched
 from swarfline.collect.watching import EVERY_US, SELDOM_US
-from swarfline.entries import Entry, Judgement
+from swarfline.entries import Entry, Judgement, Target, Undone
 from swarfline.facts import (
     COMPLETE,
     FAULT,
@@ -371,7 +371,7 @@ def test_a_quarter_that_cannot_be_kept_any_more_is_told_before_its_end(watched):
 
 def test_a_lot_that_misses_the_end_of_the_shift(watched):
     shifts = [{"name": "late", "start": "14:00", "end": "22:00"}]
-    works = watched(shifts=shifts, alerts={"lot_will_not_finish": {"enabled": True}})
+    works = watched(shifts=shifts, alerts={"lot_will_not_finish": {"by_shift_end": True}})
     # NOW is 20:00; a part a minute, so the end of the shift is 120 parts away
     works.facts(produced(NOW), *cycles([50.0] * 180, start_us=NOW - 3 * HOUR, lot="L-8"), *lot_of(180))
     works.tells("N1", PRODUCING, START, values={"lot": "L-8", "part": "PH-12", "lot_size": 320})
@@ -379,6 +379,28 @@ def test_a_lot_that_misses_the_end_of_the_shift(watched):
     assert works.look() == ["lot_will_not_finish N1"]
     works.tells("N1", PRODUCING, START, values={"lot": "L-8", "part": "PH-12", "lot_size": 250})
     assert works.look(60) == []
+
+
+def test_a_target_that_will_be_missed(watched):
+    works = watched()
+    # since NOW − 3 h a part a minute: of 200 wanted by NOW + 10 min, 180 are made
+    works.facts(produced(NOW), *cycles([50.0] * 180, start_us=NOW - 3 * HOUR), *lot_of(180))
+    works.tells("N1", PRODUCING, START)
+    assert works.look() == []
+    with works.store.entering() as door:
+        told = door.add(Entry("N1", NOW - 3 * HOUR, NOW + 10 * MINUTE, Target("PH-12", 200), "Ana", NOW))
+    assert works.look(60) == ["lot_will_not_finish N1"]
+    (alert,) = works.alerts()
+    assert alert.text == "Target of PH-12 on N1 will not be reached by the end of its time: 20 parts left"
+    # one that was told later takes its place
+    with works.store.entering() as door:
+        later = door.add(replace(told, number=0, end_us=NOW + 2 * HOUR, entered_us=NOW + 1))
+    assert works.look(60) == []
+    with works.store.entering() as door:
+        door.undo(later, Undone("Ana", NOW + 2, ""))
+    assert works.look(60) == ["lot_will_not_finish N1"]
+    # its time is over
+    assert works.look(600) == []
 
 
 def lot_of(parts):
