@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import cached_property
 from typing import Any, TypeVar
 
 from swarfline.alerts import Sighting
 from swarfline.calendar import Calendar, ShiftSpan, subtract, total
-from swarfline.entries import Judgement
-from swarfline.facts import PRODUCING, UNOBSERVED, Condition, Count, ToolLife
+from swarfline.entries import Entry, Judgement, Target, standing
+from swarfline.facts import PRODUCING, TOTAL, UNOBSERVED, Condition, Count, ToolLife
 from swarfline.measure.drift import drifts
 from swarfline.measure.forecast import ToolForecast
 from swarfline.measure.judgements import judged
@@ -17,7 +17,7 @@ from swarfline.measure.loads import RISING, UNKNOWN
 from swarfline.measure.lots import LIKELY, YES, LotForecast, LotMade, lot_forecast
 from swarfline.measure.newest import newest_parts
 from swarfline.measure.production import Quantities, counts_from_cycles
-from swarfline.measure.prospect import Prospect
+from swarfline.measure.prospect import Prospect, Reach
 from swarfline.measure.stops import Stop, stops
 from swarfline.outlook import PresentLoads, machine_prospect, present_loads, running_lot, tool_list
 from swarfline.plant import Machine, Plant
@@ -178,26 +178,39 @@ def _still_us(view: MachineView, at_us: int, near_us: int) -> int:
 
 def _lot(view: MachineView) -> Iterator[Seen]:
     table = view.settings(LotTable)
-    if not table.enabled:
-        return
-    ahead, shift = view.lot_ahead, view.shift
-    finish_us, tools = ahead.done.at_us, ahead.tools or []
+    if table.enabled and table.by_shift_end:
+        lot, done = view.lot, view.lot_ahead.done
+        tools = [tool_named(t.tool) for t in view.lot_ahead.tools or () if t.chance in (YES, LIKELY)]
+        end_us = view.shift.end_us if view.shift else None
+        yield _ahead(view, lot_will_not_finish.LOT, lot.lot, lot.left, done, end_us, tools, table)
+    if table.enabled and table.targets:
+        told = standing(view.queries.entries(Target, view.id, view.now_us, view.now_us + 1))
+        if told:
+            yield _target(view, max(told, key=lambda entry: entry.number), table)
+
+
+def _target(view: MachineView, entry: Entry, table: LotTable) -> Seen:
+    """The target of now that was told last, as if it were a lot."""
+    said = entry.said
+    assert isinstance(said, Target)
+    counts = _counts(view, entry.start_us)
+    made = sum(c.quantity for c in counts if c.count_kind == TOTAL and c.part == (said.part or c.part))
+    wanted = LotMade("", said.part, said.quantity, made)
+    ahead = lot_forecast(wanted, view.prospect, view.forecasts, entry.end_us)
+    tools = [tool_named(t.tool) for t in ahead.tools or () if t.chance in (YES, LIKELY)]
+    return _ahead(view, lot_will_not_finish.TARGET, said.part, wanted.left, ahead.done, entry.end_us, tools, table)
+
+
+def _ahead(
+    view: MachineView, what: str, name: str, left: int | None, done: Reach, end_us: int | None,
+    tools: Sequence[str], table: LotTable,
+) -> Seen:  # fmt: skip
     beyond_us = None
-    if finish_us is not None and shift is not None:
-        beyond_us = (
-            total(view.calendar.planned(view.id, shift.end_us, finish_us)) if finish_us > shift.end_us else 0
-        )
-    found = lot_will_not_finish.LotAhead(
-        view.id,
-        view.lot.lot,
-        view.lot.part,
-        view.lot.left,
-        finish_us,
-        shift.end_us if shift else None,
-        beyond_us,
-        [tool_named(t.tool) for t in tools if t.chance in (YES, LIKELY)],
-    )
-    yield lot_will_not_finish.see(found, table), table
+    if done.at_us is not None and end_us is not None:
+        late = view.calendar.planned(view.id, end_us, done.at_us) if done.at_us > end_us else []
+        beyond_us = total(late)
+    found = lot_will_not_finish.Ahead(view.id, what, name, left, done.at_us, end_us, beyond_us, tools)
+    return lot_will_not_finish.see(found, table), table
 
 
 def _stopped(view: MachineView) -> Iterator[Seen]:
@@ -206,7 +219,7 @@ def _stopped(view: MachineView) -> Iterator[Seen]:
     condition, shift = view.condition, view.shift
     stop = view.stop if shift is not None and condition not in (PRODUCING, UNOBSERVED) else None
     table = view.settings(StoppedTable)
-    standing = machine_stopped_longer.Standing(
+    seen = machine_stopped_longer.Standing(
         view.id,
         condition,
         view.told.get("since_us"),
@@ -215,7 +228,7 @@ def _stopped(view: MachineView) -> Iterator[Seen]:
         stop.start_us if stop else None,
         (stop.alarm_text or stop.alarm_code) if stop else "",
     )
-    yield machine_stopped_longer.see(standing, table, view.now_us), table
+    yield machine_stopped_longer.see(seen, table, view.now_us), table
 
 
 def _out_of_sight(view: MachineView) -> Iterator[Seen]:

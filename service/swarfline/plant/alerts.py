@@ -105,14 +105,13 @@ class LotTable(RuleTable):
     rule: ClassVar[str] = "lot_will_not_finish"
     selected_by: ClassVar[tuple[str, ...]] = OF_MACHINE
 
-    enabled: bool = Field(default=False, description="true: lots are meant to be done by the end of a shift")
+    targets: bool = Field(default=True, description="targets that people told are watched")
+    by_shift_end: bool = Field(default=False, description="lots are meant to be done by the end of a shift")
     beyond_min: float = Field(
-        default=60,
-        gt=0,
-        description="a lot that is done up to so much planned time after the shift misses it",
+        default=60, gt=0, description="a lot that is done up to so much planned time after the shift misses it"
     )
-    clear_min: float = Field(default=10, ge=0, description="cleared when done so long before the shift's end")
-    tools: bool = Field(default=True, description="also when a tool will not last until the lot is done")
+    clear_min: float = Field(default=10, ge=0, description="cleared when done so long before the end")
+    tools: bool = Field(default=True, description="also when a tool will not last until it is done")
 
 
 class StoppedTable(RuleTable):

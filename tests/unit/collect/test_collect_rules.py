@@ -11,6 +11,7 @@ import pytest
 from collect.line import SECOND, START
 from collect.watched import HOUR, MINUTE, NOW, Watched
 from swarfline.collect.watching import EVERY_US, SELDOM_US
+from swarfline.entries import Entry, Judgement, Target, Undone
 from swarfline.facts import (
     COMPLETE,
     FAULT,
@@ -208,6 +209,20 @@ def test_a_stop_near_the_reset_or_a_gap_may_have_been_the_change(watched, seen):
     assert works.look(300) == []
 
 
+def test_a_stop_after_the_reset_may_have_been_the_change_too(watched):
+    reset_us = NOW - 10 * MINUTE
+    works = watched()
+    works.facts(
+        Condition("N1", START, NOW - 6 * MINUTE, PRODUCING),
+        Condition("N1", NOW - 6 * MINUTE, NOW - 5 * MINUTE, WAITING),
+        Condition("N1", NOW - 5 * MINUTE, NOW + HOUR, PRODUCING, open=True),
+        life(20, START, False, "reset", reset_us),
+        life(2, reset_us),
+    )
+    works.look()
+    assert works.look(300) == []
+
+
 def test_an_exception_holds_for_its_tool_on_its_machine_alone(watched):
     exceptions = [{"machines": ["N1"], "tools": ["7"], "tool_near_limit": {"share_pct": 50, "severity": "urgent"}}]
     works = watched({"line": ["N1", "N2"]}, alerts={"exceptions": exceptions})
@@ -293,6 +308,22 @@ def test_scrap_of_the_shift_alone(watched):
     assert works.look() == ["scrap_rate N1"]
 
 
+def test_parts_judged_later_count_and_what_lies_before_the_shift_does_not(watched):
+    shifts = [{"name": "late", "start": "19:30", "end": "23:00"}]
+    works = watched(shifts=shifts, alerts={"scrap_rate": {"over": "shift"}})
+    works.facts(*counted(100, 0, NOW - 40 * MINUTE), *counted(40, 4, NOW - 20 * MINUTE))
+    assert works.look() == []
+    # the entry reaches into the shift: the 100 parts before it are read for it, and yet do not thin out the scrap
+    said = Judgement("PH-12", "scrap", 7)
+    with works.store.entering() as door:
+        door.add(Entry("N1", NOW - HOUR, NOW, said, "Ana", NOW))
+    assert works.look(SELDOM_US / SECOND) == ["scrap_rate N1"]
+    (alert,) = works.alerts()
+    assert alert.detail["parts"] == 40
+    # two of the seven fall to the 40 parts: 7 × 36 ÷ 136 = 1.9
+    assert alert.detail["scrap"] == 6
+
+
 def use(load):
     return (ToolUse("7", 1, 20 * SECOND, 15 * SECOND, load, load + 5, 1.0),)
 
@@ -340,7 +371,7 @@ def test_a_quarter_that_cannot_be_kept_any_more_is_told_before_its_end(watched):
 
 def test_a_lot_that_misses_the_end_of_the_shift(watched):
     shifts = [{"name": "late", "start": "14:00", "end": "22:00"}]
-    works = watched(shifts=shifts, alerts={"lot_will_not_finish": {"enabled": True}})
+    works = watched(shifts=shifts, alerts={"lot_will_not_finish": {"by_shift_end": True}})
     # NOW is 20:00; a part a minute, so the end of the shift is 120 parts away
     works.facts(produced(NOW), *cycles([50.0] * 180, start_us=NOW - 3 * HOUR, lot="L-8"), *lot_of(180))
     works.tells("N1", PRODUCING, START, values={"lot": "L-8", "part": "PH-12", "lot_size": 320})
@@ -348,6 +379,28 @@ def test_a_lot_that_misses_the_end_of_the_shift(watched):
     assert works.look() == ["lot_will_not_finish N1"]
     works.tells("N1", PRODUCING, START, values={"lot": "L-8", "part": "PH-12", "lot_size": 250})
     assert works.look(60) == []
+
+
+def test_a_target_that_will_be_missed(watched):
+    works = watched()
+    # since NOW − 3 h a part a minute: of 200 wanted by NOW + 10 min, 180 are made
+    works.facts(produced(NOW), *cycles([50.0] * 180, start_us=NOW - 3 * HOUR), *lot_of(180))
+    works.tells("N1", PRODUCING, START)
+    assert works.look() == []
+    with works.store.entering() as door:
+        told = door.add(Entry("N1", NOW - 3 * HOUR, NOW + 10 * MINUTE, Target("PH-12", 200), "Ana", NOW))
+    assert works.look(60) == ["lot_will_not_finish N1"]
+    (alert,) = works.alerts()
+    assert alert.text == "Target of PH-12 on N1 will not be reached by the end of its time: 20 parts left"
+    # one that was told later takes its place
+    with works.store.entering() as door:
+        later = door.add(replace(told, number=0, end_us=NOW + 2 * HOUR, entered_us=NOW + 1))
+    assert works.look(60) == []
+    with works.store.entering() as door:
+        door.undo(later, Undone("Ana", NOW + 2, ""))
+    assert works.look(60) == ["lot_will_not_finish N1"]
+    # its time is over
+    assert works.look(600) == []
 
 
 def lot_of(parts):

@@ -12,7 +12,7 @@ from swarfline.watch.rules import (
     scrap_rate,
 )
 from swarfline.watch.rules.cycle_time_drifted import Levels
-from swarfline.watch.rules.lot_will_not_finish import LotAhead
+from swarfline.watch.rules.lot_will_not_finish import LOT, TARGET, Ahead
 from swarfline.watch.rules.machine_out_of_sight import Sight
 from swarfline.watch.rules.machine_stopped_longer import Standing
 from swarfline.watch.rules.scrap_rate import Made
@@ -21,39 +21,47 @@ from watch.seen import HOUR, MINUTE, NOW, state
 END = NOW + 4 * HOUR
 
 
-def lot(finish_us=END + 30 * MINUTE, beyond_us=30 * MINUTE, left=40, tools=(), end_us=END):
-    return LotAhead("N1", "L-8", "PH-12", left, finish_us, end_us, beyond_us, tools)
+def ahead(finish_us=END + 30 * MINUTE, beyond_us=30 * MINUTE, left=40, tools=(), end_us=END, what=LOT):
+    return Ahead("N1", what, "L-8", left, finish_us, end_us, beyond_us, tools)
 
 
 @pytest.mark.parametrize(
-    ("ahead", "expected"),
+    ("seen", "expected"),
     [
-        (lot(), "raised"),
-        (lot(beyond_us=HOUR), "raised"),
-        # a lot that needs far longer was never meant for this shift
-        (lot(beyond_us=HOUR + 1), "cleared"),
-        (lot(END - 5 * MINUTE, 0), "kept"),
-        (lot(END - 10 * MINUTE, 0), "cleared"),
-        (lot(END - HOUR, 0, tools=("Tool 7",)), "raised"),
-        (lot(END + 9 * HOUR, 9 * HOUR, tools=("Tool 7",)), "cleared"),
-        (lot(None, None), "cleared"),
-        (lot(end_us=None, beyond_us=None), "cleared"),
-        (lot(left=0), "cleared"),
-        (lot(left=None), "cleared"),
+        (ahead(), "raised"),
+        (ahead(beyond_us=HOUR), "raised"),
+        # a lot that needs far longer was never meant for this shift, but a target was told for its time
+        (ahead(beyond_us=HOUR + 1), "cleared"),
+        (ahead(beyond_us=HOUR + 1, what=TARGET), "raised"),
+        (ahead(END - 5 * MINUTE, 0), "kept"),
+        (ahead(END - 5 * MINUTE, 0, what=TARGET), "kept"),
+        (ahead(END - 10 * MINUTE, 0), "cleared"),
+        (ahead(END - 10 * MINUTE, 0, what=TARGET), "cleared"),
+        # done after the end, but before anything is planned again
+        (ahead(END + 5 * MINUTE, 0), "kept"),
+        (ahead(END - HOUR, 0, tools=("Tool 7",)), "raised"),
+        (ahead(END + 9 * HOUR, 9 * HOUR, tools=("Tool 7",)), "cleared"),
+        (ahead(None, None), "cleared"),
+        (ahead(end_us=None, beyond_us=None), "cleared"),
+        (ahead(left=0), "cleared"),
+        (ahead(left=None), "cleared"),
     ],
 )
-def test_a_lot_that_misses_the_end_of_the_shift(ahead, expected):
-    assert state(lot_will_not_finish.see(ahead, LotTable(enabled=True))) == expected
+def test_a_lot_that_misses_the_end_of_the_shift_or_a_target(seen, expected):
+    assert state(lot_will_not_finish.see(seen, LotTable())) == expected
 
 
-def test_what_it_says_of_a_lot():
-    found = lot_will_not_finish.see(lot(tools=["Tool 7 in pot 1 on N1"]), LotTable())
+def test_what_it_says_of_a_lot_and_of_a_target():
+    found = lot_will_not_finish.see(ahead(tools=["Tool 7 in pot 1 on N1"]), LotTable())
     assert found.text == (
-        "Lot L-8 on N1 will not be done by the end of the shift: 40 parts left; "
-        "to be changed before its end: Tool 7 in pot 1 on N1"
+        "Lot L-8 on N1 will not be reached by the end of the shift: 40 parts left; "
+        "to be changed before it is done: Tool 7 in pot 1 on N1"
     )
+    target = lot_will_not_finish.see(ahead(what=TARGET), LotTable())
+    assert target.text == "Target of L-8 on N1 will not be reached by the end of its time: 40 parts left"
+    assert (found.subject, target.subject) == ("lot", "target")
     quiet = LotTable(tools=False)
-    assert state(lot_will_not_finish.see(lot(END - HOUR, 0, tools=("Tool 7",)), quiet)) == "cleared"
+    assert state(lot_will_not_finish.see(ahead(END - HOUR, 0, tools=("Tool 7",)), quiet)) == "cleared"
 
 
 def stands(condition=WAITING, in_shift=True, since_us=NOW - HOUR, alarm="", **planned_min):

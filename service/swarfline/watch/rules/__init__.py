@@ -78,8 +78,9 @@ RULES = (
     Rule(
         lot_will_not_finish.NAME,
         MACHINE,
-        "a lot will miss the end of the shift by little, or a tool will not last until it is done",
-        "the lot is forecast to be done well before the end of the shift, or far from it",
+        "a target that people told, or a lot that is meant to be done in the shift, will be missed, or a tool "
+        "will not last until it is done",
+        "it is done, or forecast to be done well in time, or its time is over",
         "Operator: prepare the tools named. Manager: decide on overtime, on another machine or on handing over.",
     ),
     Rule(

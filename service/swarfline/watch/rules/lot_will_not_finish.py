@@ -1,6 +1,7 @@
-"""A lot that could be done by the end of the shift will not be, or a tool will not last until it is done.
+"""A target that people told, or a lot that could be done by the end of the shift, will be missed.
 
-A lot that needs days misses every shift's end and is no news; so only those are told that miss it by little.
+A target names its time, so every miss of it is told. A lot names none: one that needs days misses every shift's
+end and is no news, so only those are told that miss it by little, and only where lots are meant to be done then.
 """
 
 from __future__ import annotations
@@ -14,21 +15,24 @@ from swarfline.watch.wording import cut, listed, moment
 
 NAME = "lot_will_not_finish"
 
+LOT, TARGET = "lot", "target"
+"""What is to be done, and the alert's subject."""
+
 
 @dataclass(frozen=True, slots=True)
-class LotAhead:
-    """The running lot of a machine as forecast; None: not known.
+class Ahead:
+    """What is to be done on a machine by a moment, as forecast; None: not known.
 
-    ``beyond_us`` is the planned time from the shift's end to the forecast end of the lot, 0 when it is done
-    before. ``tools`` are those that will be due before it is done.
+    ``what`` is LOT or TARGET, ``name`` the lot's, or the part of a target. ``beyond_us`` is the planned time from
+    ``end_us`` to the forecast end of it, 0 when it is done before. ``tools`` will be due before it is done.
     """
 
     machine: str
-    lot: str = ""
-    part: str = ""
+    what: str
+    name: str = ""
     left: int | None = None
     finish_at_us: int | None = None
-    shift_end_us: int | None = None
+    end_us: int | None = None
     beyond_us: int | None = None
     tools: Sequence[str] = ()
 
@@ -41,44 +45,50 @@ class Settings(Protocol):
     tools: bool
 
 
-def see(ahead: LotAhead, settings: Settings) -> Sighting:
-    """Whether the running lot misses the end of the shift."""
-    misses = ahead.beyond_us is not None and 0 < ahead.beyond_us <= settings.beyond_min * 60e6
-    due = list(ahead.tools) if settings.tools and _could_be_done(ahead, settings) else []
+def see(ahead: Ahead, settings: Settings) -> Sighting:
+    """Whether a target or the end of the shift will be missed."""
+    in_reach = _in_reach(ahead, settings)
+    misses = in_reach and bool(ahead.beyond_us)
+    due = list(ahead.tools) if settings.tools and in_reach else []
     active = bool(ahead.left) and (misses or bool(due))
     return Sighting(
         NAME,
         ahead.machine,
-        "lot",
+        ahead.what,
         active,
-        not active and _clear(ahead, settings),
+        not active and _clear(ahead, in_reach, settings),
         text=_text(ahead, misses, due),
         detail={
-            "lot": cut(ahead.lot),
-            "part": cut(ahead.part),
+            "what": ahead.what,
+            "name": cut(ahead.name),
             "left": ahead.left,
             "finish_at": moment(ahead.finish_at_us),
-            "shift_end_at": moment(ahead.shift_end_us),
+            "end_at": moment(ahead.end_us),
             "tools": due[:20],
         },
     )
 
 
-def _could_be_done(ahead: LotAhead, settings: Settings) -> bool:
-    return ahead.beyond_us is not None and ahead.beyond_us <= settings.beyond_min * 60e6
+def _in_reach(ahead: Ahead, settings: Settings) -> bool:
+    """Whether it was meant to be done by then: a target always, a lot that does not need far longer."""
+    if ahead.beyond_us is None:
+        return False
+    return ahead.what == TARGET or ahead.beyond_us <= settings.beyond_min * 60e6
 
 
-def _clear(ahead: LotAhead, settings: Settings) -> bool:
-    """Done well before the shift's end, far from it, or nothing is known that could be missed."""
-    if not ahead.left or ahead.finish_at_us is None or ahead.shift_end_us is None:
+def _clear(ahead: Ahead, in_reach: bool, settings: Settings) -> bool:
+    """Done, done well before the end, far from it, or nothing is known that could be missed."""
+    if not ahead.left or ahead.finish_at_us is None or ahead.end_us is None:
         return True
-    early = ahead.finish_at_us <= ahead.shift_end_us - settings.clear_min * 60e6
-    return early or not _could_be_done(ahead, settings)
+    return not in_reach or ahead.finish_at_us <= ahead.end_us - settings.clear_min * 60e6
 
 
-def _text(ahead: LotAhead, misses: bool, due: Sequence[str]) -> str:
-    lot = f"Lot {cut(ahead.lot) or 'without a number'} on {ahead.machine}"
+def _text(ahead: Ahead, misses: bool, due: Sequence[str]) -> str:
+    if ahead.what == TARGET:
+        what, end = f"Target{f' of {cut(ahead.name)}' if ahead.name else ''}", "its time"
+    else:
+        what, end = f"Lot {cut(ahead.name) or 'without a number'}", "the shift"
+    late = f"will not be reached by the end of {end}" if misses else "may be late"
     left = f"{ahead.left} parts left" if ahead.left is not None else "parts left not known"
-    late = "will not be done by the end of the shift" if misses else "may not be done in time"
-    tools = f"; to be changed before its end: {listed(due)}" if due else ""
-    return f"{lot} {late}: {left}{tools}"
+    tools = f"; to be changed before it is done: {listed(due)}" if due else ""
+    return f"{what} on {ahead.machine} {late}: {left}{tools}"
