@@ -37,14 +37,13 @@ _LOOKED_AT = (
 )  # fmt: skip
 _PAGES = (
     "/", "/machines", "/machines/{machine_id}", "/machines/{machine_id}/tools", "/tools", "/energy", "/reports",
-    "/alerts", "/alerts/{number}",
-    "/production", "/production/stops", "/production/stops.csv",
+    "/alerts", "/alerts/{number}", "/production", "/production/stops", "/production/stops.csv", "/cycles",
+    "/machines/{machine_id}/cycles", "/machines/{machine_id}/cycles/at", "/studies", "/run-offs",
     "/reports/{ending}", "/wall", "/connections", "/api", "/api/openapi.json", "/account",
 )  # fmt: skip
 _ENTERED = (
     "/machines/{machine_id}/stop-reasons", "/machines/{machine_id}/judgements", "/machines/{machine_id}/notes",
-    "/entries/{number}/undo", "/alerts/{number}/acknowledge", "/alerts/{number}/shelve",
-    "/alerts/{number}/unshelve",
+    "/entries/{number}/undo",
 )  # fmt: skip
 
 _SEEN_TO = ("/alerts/{number}/acknowledge", "/alerts/{number}/shelve", "/alerts/{number}/unshelve")

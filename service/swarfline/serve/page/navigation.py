@@ -9,13 +9,13 @@ def navigation() -> list[tuple[str, str, str]]:
     """Address, name (a template's ``here``) and title, in the order of the head of the page."""
     return [
         ("/", "plant", _("Plant now")),
-        ("/alerts", "alerts", _("Alerts")),
         ("/production", "production", _("Production")),
         ("/cycles", "cycles", _("Cycles")),
-        ("/studies", "studies", _("Studies")),
-        ("/run-offs", "run-offs", _("Run-offs")),
         ("/tools", "tools", _("Tools")),
         ("/energy", "energy", _("Energy")),
+        ("/studies", "studies", _("Studies")),
+        ("/run-offs", "run-offs", _("Run-offs")),
+        ("/alerts", "alerts", _("Alerts")),
         ("/reports", "reports", _("Reports")),
         ("/wall", "wall", _("Wall")),
         ("/connections", "connections", _("Connections")),
