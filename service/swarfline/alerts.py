@@ -209,7 +209,7 @@ class _Teller:
         self.end_shelving(event.at_us)
         self.told.append(event)
         if event.kind in (SHELVED, UNSHELVED):
-            self._shelved = event if event.kind == SHELVED else None
+            self._shelved = event
         if event.kind == ACKNOWLEDGED:
             self._acknowledged = True
         elif self._acknowledged and more_severe(event.severity, self._severity):

@@ -70,9 +70,13 @@ def in_span(start_us: int | None, end_us: int | None) -> list[ColumnElement[bool
     return wanted
 
 
-def found(engine: Engine, wanted: Sequence[ColumnElement[bool]], limit: int | None = None) -> list[Alert]:
-    """Alerts, newest first."""
-    query = select(_ALERTS).where(and_(True, *wanted)).order_by(_ALERTS.c.raised_us.desc(), _ALERTS.c.id.desc())
+def found(
+    engine: Engine, wanted: Sequence[ColumnElement[bool]], limit: int | None = None, sort: bool = True
+) -> list[Alert]:
+    """Alerts, newest first unless told not to sort."""
+    query = select(_ALERTS).where(and_(True, *wanted))
+    if sort:
+        query = query.order_by(_ALERTS.c.raised_us.desc(), _ALERTS.c.id.desc())
     with engine.connect() as connection:
         return [from_alert_row(row) for row in connection.execute(query.limit(limit)).mappings()]
 

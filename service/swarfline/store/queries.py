@@ -320,7 +320,8 @@ class Queries:
             | (table.c.cleared_us >= now_us - again_within_us)
             | (table.c.shelved_until_us > now_us)
         )
-        return alert_rows.found(self._engine, [known])
+        # sorted here: told to sort, SQLite would read every alert there ever was in the order of raising
+        return sorted(alert_rows.found(self._engine, [known], sort=False), key=lambda a: (-a.raised_us, -a.number))
 
     def alert(self, number: int) -> Alert | None:
         """One alert; None where there is none of this number."""

@@ -148,6 +148,8 @@ alerts = Table(
     Column("shelved_us", BigInteger), Column("shelved_until_us", BigInteger),
     Column("shelved_by", Text), Column("shelved_note", Text),
     Index(None, "cleared_us"), Index(None, "raised_us"),
+    # the judge asks each second for what stands, was cleared a short while ago, or is shelved
+    Index(None, "shelved_until_us"),
 )  # fmt: skip
 """The collector writes the columns up to ``changed_us``; people's acknowledging and shelving the others."""
 

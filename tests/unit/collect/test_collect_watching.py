@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from collect.line import SECOND, START, cycle, plant_of
-from swarfline.alerts import Alert
+from swarfline.alerts import Acknowledgement, Alert
 from swarfline.collect import Pipeline
 from swarfline.collect.watching import AT_ONCE, EVERY_US, Watching
 from swarfline.store import Batch, Store
@@ -72,6 +72,27 @@ def test_an_alert_is_raised_once_within_the_lead_and_cleared_by_the_change(tmp_p
     assert line.standing() == []
     (cleared,) = line.store.queries.alerts()
     assert cleared.raised_us == alert.raised_us < cleared.cleared_us
+    line.store.close()
+
+
+def test_what_comes_back_within_minutes_is_the_same_alert_and_stays_acknowledged(tmp_path):
+    line = Line(tmp_path, "N1")
+    line.over("N1")
+    line.look()
+    (alert,) = line.standing()
+    assert line.store.alerting().acknowledge(alert.number, Acknowledgement("Ana", line.now_us))
+    for number, used in enumerate((0.0, 1.0, 2.0), 3):
+        line.cycle("N1", number, used)
+    line.look()
+    assert line.standing() == []
+    for number, used in enumerate((101.0, 102.0), 6):
+        line.cycle("N1", number, used)
+    line.look()
+    (again,) = line.standing()
+    assert (again.number, again.times, again.raised_us) == (alert.number, 2, alert.raised_us)
+    assert again.acknowledged.who == "Ana"
+    kinds = [event.kind for event in line.store.queries.alert_events(alert.number)]
+    assert [k for k in kinds if k != "text_changed"] == ["raised", "acknowledged", "cleared", "raised_again"]
     line.store.close()
 
 

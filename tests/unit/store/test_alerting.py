@@ -8,6 +8,7 @@ import threading
 from dataclasses import replace
 
 import pytest
+from sqlalchemy import event
 
 from swarfline.alerts import URGENT, Acknowledgement, Alert, Shelving, story
 from swarfline.store import Batch, Store, StoreError
@@ -39,9 +40,9 @@ def test_acknowledged_once(store, near):
     assert doing.acknowledge(near.number, ANA)
     assert not doing.acknowledge(near.number, LUIS)
     assert store.queries.alert(near.number).acknowledged == ANA
-    event = store.queries.alert_events(near.number)[-1]
-    assert (event.kind, event.at_us, event.who, event.note) == ("acknowledged", 20, "Ana", "new one is set")
-    assert event.text == NEAR.text
+    told = store.queries.alert_events(near.number)[-1]
+    assert (told.kind, told.at_us, told.who, told.note) == ("acknowledged", 20, "Ana", "new one is set")
+    assert told.text == NEAR.text
 
 
 def test_no_such_alert(store, near):
@@ -126,6 +127,17 @@ def test_what_the_judge_has_to_know(store):
     assert known(100, 70) == {"1/7", "30"}
 
 
+def test_what_the_judge_asks_for_is_found_by_indexes(sqlite_store):
+    statements = []
+    event.listen(sqlite_store.engine, "before_cursor_execute", lambda *a: statements.append((a[2], a[3])))
+    sqlite_store.queries.known_alerts(40, 10)
+    (statement, parameters) = statements[-1]
+    with sqlite_store.engine.connect() as connection:
+        plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", parameters).all()
+    told = [row[-1] for row in plan]
+    assert not [line for line in told if line.startswith("SCAN")], told
+
+
 @pytest.mark.parametrize(
     ("asked", "found"),
     [
@@ -173,8 +185,8 @@ def test_of_two_processes_that_acknowledge_at_once_one_does_it(url, store):
     done = [int(process.communicate(timeout=60)[0]) for process in started]
     assert sum(done) == 40
     for alert in store.queries.alerts():
-        (event,) = [e for e in store.queries.alert_events(alert.number) if e.kind == "acknowledged"]
-        assert event.who == alert.acknowledged.who
+        (told,) = [e for e in store.queries.alert_events(alert.number) if e.kind == "acknowledged"]
+        assert told.who == alert.acknowledged.who
 
 
 def test_beside_the_writer_nothing_is_lost(url, store, near):

@@ -22,6 +22,7 @@ def upgrade() -> None:
         op.add_column("alerts", sa.Column(name, sa.BigInteger(), nullable=True))
     for name in _TEXTS:
         op.add_column("alerts", sa.Column(name, sa.Text(), nullable=True))
+    op.create_index(op.f("ix_alerts_shelved_until_us"), "alerts", ["shelved_until_us"], unique=False)
     op.create_table(
         "alert_events",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
