@@ -188,6 +188,7 @@ class StopReasonTable(Table):
     machines: tuple[Id, ...] = Field(default=(), description="empty: every machine")
     min_length_s: float | None = Field(default=None, ge=0, description="stops of at least this length")
     max_length_s: float | None = Field(default=None, gt=0, description="stops of at most this length")
+    by_hand: bool = Field(default=False, description="only offered to people, never given by itself")
 
 
 class Part(Table):

@@ -14,7 +14,12 @@ def reason_errors(plant: Plant) -> Iterator[str]:
     everything: int | None = None
     for number, rule in enumerate(plant.stop_reasons, 1):
         where = f"[[stop_reasons]] no. {number}"
-        if everything is not None:
+        if rule.by_hand:
+            for key in sorted(
+                {"alarm_code", "alarm_text", "min_length_s", "max_length_s"} & rule.model_fields_set
+            ):
+                yield f"{where}: key {key!r} = {getattr(rule, key)!r}: means nothing beside by_hand = true"
+        elif everything is not None:
             yield f"{where}: is never come to: no. {everything} asks for nothing, so it fits every stop"
         elif rule.model_fields_set == {"reason"}:
             everything = number

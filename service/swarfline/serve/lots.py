@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query
 from pydantic import Field
 
 from swarfline.measure.lots import ToolInLot, lot_forecast
-from swarfline.outlook import running_lot
+from swarfline.outlook import LotSoFar, running_lot
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.presence import presence
 from swarfline.serve.reply import Replying
@@ -80,12 +80,15 @@ def list_lots(
     return reply.listing(LotRow, rows, at=show(now_us, room.zone), time_zone=str(room.zone))
 
 
+def lot_now(work: Assembly, machine: str, target: int | None = None) -> LotSoFar:
+    """The running lot as the machine tells it, as of the plant's present."""
+    room, values = work.room, presence(work.room, machine).values
+    return running_lot(room.plant, room.queries, machine, values, work.part_now(machine), work.now_us, target)
+
+
 def _lot_row(work: Assembly, machine: str, target: int | None) -> LotRow:
     room, now_us = work.room, work.now_us
-    values = presence(room, machine).values
-    lot, first_us, whole = running_lot(
-        room.plant, room.queries, machine, values, work.part_now(machine), now_us, target
-    )
+    lot, first_us, whole = lot_now(work, machine, target)
     shift = room.calendar.shift_at(machine, now_us)
     shift_end_us = shift.end_us if shift else None
     found = lot_forecast(lot, work.prospect(machine), work.forecasts(machine), shift_end_us)

@@ -36,7 +36,8 @@ _LOOKED_AT = (
     "/servers", "/definitions", "/live",
 )  # fmt: skip
 _PAGES = (
-    "/", "/machines", "/machines/{machine_id}", "/machines/{machine_id}/tools", "/tools", "/energy", "/reports",
+    "/", "/machines", "/machines/{machine_id}", "/machines/{machine_id}/timeline",
+    "/machines/{machine_id}/tools", "/tools", "/energy", "/reports",
     "/alerts", "/alerts/{number}", "/production", "/production/stops", "/production/stops.csv", "/cycles",
     "/machines/{machine_id}/cycles", "/machines/{machine_id}/cycles/at", "/studies", "/run-offs",
     "/reports/{ending}", "/wall", "/connections", "/api", "/api/openapi.json", "/account",
@@ -48,6 +49,8 @@ _ENTERED = (
 
 _SEEN_TO = ("/alerts/{number}/acknowledge", "/alerts/{number}/shelve", "/alerts/{number}/unshelve")
 """As API and as forms."""
+_FORMS = (*_ENTERED, "/machines/{machine_id}/who", *_SEEN_TO)
+
 
 NEEDS: Mapping[Role, tuple[str, ...]] = {
     VIEWER: (
@@ -59,9 +62,9 @@ NEEDS: Mapping[Role, tuple[str, ...]] = {
     ),
     OPERATOR: (
         *(f"POST {API}{path}" for path in (*_ENTERED, *_SEEN_TO)),
-        *(f"POST {path}" for path in _SEEN_TO),
+        *(f"POST {path}" for path in _FORMS),
     ),
-    ENGINEER: (f"POST {API}/machines/{{machine_id}}/targets",),
+    ENGINEER: tuple(f"POST {above}/machines/{{machine_id}}/targets" for above in (API, "")),
 }
 """``METHOD /path`` of every route that needs somebody signed in, by the least role that may."""
 

@@ -37,7 +37,7 @@ class Room:
         plans = {
             p.id: PartPlan(p.id, round(p.planned_cycle_time_s * 1_000_000), p.parts_per_cycle) for p in plant.parts
         }
-        rules = tuple(_rule(table) for table in plant.stop_reasons)
+        rules = tuple(_rule(table) for table in plant.stop_reasons if not table.by_hand)
         return cls(plant, store, live, plant.calendar(), clock_us, plans, rules)
 
     @property

@@ -67,7 +67,7 @@ def test_life_by_time_is_in_hours_and_minutes(busy):
 
 
 def test_ended_lives_in_the_order_of_their_ends_with_the_cause_in_words(busy):
-    ended = section(busy, "Tools in the machine now").split("Tool lives that ended on this day")[1]
+    ended = section(busy, "Tools in the machine now").split("Tool lives that ended in this time")[1]
     assert rows(ended) == [
         ["10:00", "T9 Drill 5", "5", "70", "another tool was put into the pot"],
         [
@@ -80,19 +80,21 @@ def test_ended_lives_in_the_order_of_their_ends_with_the_cause_in_words(busy):
     ]
 
 
-def test_the_longest_stop_comes_first(client):
-    found = rows(section(client, "Longest stops"))
-    assert found[0][1:] == ["10:30", "30 min", "fault: Door switch"] and found[1][2] == "10 s"
+def test_long_stops_are_listed_with_their_reason_and_short_ones_together(client):
+    part = re.sub(r"\s+", " ", re.sub("<[^>]*>", " ", section(client, "Stops to name")))
+    assert "Every long stop has a reason." in part
+    assert "fault 30 min 09:59–10:30 Door switch told by the machine" in part
+    assert "103 short stops of up to 5 min each, together 17 min." in part
 
 
-@pytest.mark.parametrize("name", ["Cycle times", "Longest stops", "Alarms", "Gaps"])
+@pytest.mark.parametrize("name", ["Cycle times", "Stops to name", "Alarms", "Gaps"])
 def test_a_machine_that_was_never_reached_had_no_day_without_events(silent, name):
     part = section(silent, name)
     assert "Never observed on this day." in part and "No " not in part
 
 
 def test_a_day_begun_unobserved_is_not_called_free_of_gaps(client):
-    assert "No gap is on record, but 6 h 00 min of this day were not observed." in section(client, "Gaps")
+    assert "No gap on record, but 6 h 00 min of this time were not observed." in section(client, "Gaps")
 
 
 def test_a_day_without_events_is_called_so(tmp_path):
@@ -108,7 +110,7 @@ def test_a_day_without_events_is_called_so(tmp_path):
     ("heading", "name", "count"),
     [
         ("Cycle times", "cycles", 110),
-        ("Longest stops", "stops", None),
+        ("Stops to name", "stops", None),
         ("Tools in the machine now", "tools", 3),
         ("Tools in the machine now", "tool-lives", 5),
     ],

@@ -21,6 +21,7 @@ from swarfline.serve.machines import now_shape
 from swarfline.serve.page import words
 from swarfline.serve.page.alert_words import alert_cells, shown
 from swarfline.serve.page.ribbon import ribbon
+from swarfline.serve.page.running import Usual, left_cells, usual_times
 from swarfline.serve.presence import Presence, presence
 from swarfline.serve.room import Room
 from swarfline.serve.spans import Asked, latest_shift
@@ -40,6 +41,7 @@ class Figures:
 
     cells: Cells = field(default_factory=dict)
     typical_us: dict[str, int] = field(default_factory=dict)
+    usual: dict[str, Usual] = field(default_factory=dict)
     computed_us: int = 0
 
 
@@ -72,6 +74,7 @@ class Board:
         cells = dict(known.cells)
         for machine in seen:
             cells |= now_cells(room, machine, known.typical_us.get(machine.machine), now_us)
+            cells |= left_cells(machine, known.usual.get(machine.machine, {}), now_us)
         standing = by_urgency(room.queries.alerts(standing=True), now_us)
         cells |= plant_cells(room, seen, standing, now_us)
         return {
@@ -131,6 +134,7 @@ class Shift:
     sums: OeeSums
     pace: Pace
     typical_us: int | None
+    usual: Usual
     cells: Cells
 
 
@@ -142,7 +146,8 @@ def figures(room: Room) -> Figures:
     cells |= _together(list(shifts.values()))
     cells |= _energy_cells(room, now_us)
     typical = {m: s.typical_us for m, s in shifts.items() if s.typical_us is not None}
-    return Figures(cells, typical, room.clock_us())
+    usual = {m: s.usual for m, s in shifts.items()}
+    return Figures(cells, typical, usual, room.clock_us())
 
 
 def _shift(room: Room, machine: str, now_us: int) -> Shift:
@@ -161,7 +166,9 @@ def _shift(room: Room, machine: str, now_us: int) -> Shift:
         **_tool_cells(room, machine, work.forecasts(machine), now_us),
         **{f"{machine}.ribbon.{c}": path for c, path in drawn.items()},
     }
-    return Shift(asked, sums, pace, plan.planned_cycle_us if plan else None, cells)
+    return Shift(
+        asked, sums, pace, plan.planned_cycle_us if plan else None, usual_times(work.last_cycles(machine)), cells
+    )
 
 
 def _together(shifts: list[Shift]) -> Cells:

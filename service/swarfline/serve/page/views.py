@@ -1,10 +1,10 @@
-"""The pages: the plant now, one machine's day, the connections, and what the API offers."""
+"""The pages: the plant now, the machines, the connections, and what the API offers."""
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Any
 
-from fastapi import FastAPI, Query, Request
+from fastapi import FastAPI, Request
 from starlette.responses import RedirectResponse, Response
 
 from swarfline.plant import Machine
@@ -13,7 +13,7 @@ from swarfline.serve.page import (
     connections,
     cycles,
     energy,
-    machine_day,
+    machine_pages,
     one_cycle,
     production,
     production_stops,
@@ -25,9 +25,7 @@ from swarfline.serve.page import (
 )
 from swarfline.serve.page.board import Board, shift_or_day
 from swarfline.serve.page.pages import Pages
-from swarfline.serve.problems import wrong
-from swarfline.serve.room import InRoom, OneMachine, Room
-from swarfline.serve.times import parse_day
+from swarfline.serve.room import InRoom, Room
 from swarfline.serve.tongue import language
 
 
@@ -53,6 +51,7 @@ def install(app: FastAPI) -> None:
     production_stops.install(app)
     for one in (cycles, one_cycle, studies, runoffs):
         app.include_router(one.router, include_in_schema=False)
+    machine_pages.install(app)
 
     @app.get("/", include_in_schema=False)
     def plant_now(room: InRoom) -> Response:
@@ -67,14 +66,6 @@ def install(app: FastAPI) -> None:
             alerts=look["alerts"],
             shift=shift_or_day(room, names, room.now_us()).name,
         )
-
-    @app.get("/machines/{machine_id}", include_in_schema=False)
-    def machine_page(machine: OneMachine, room: InRoom, day: Annotated[str | None, Query()] = None) -> Response:
-        try:
-            chosen = None if day is None else parse_day(day)
-        except ValueError as problem:
-            raise wrong("day", str(problem), "a day that has begun") from None
-        return pages.answer("machine.html", view=machine_day.view(room, machine, chosen))
 
     @app.get("/machines", include_in_schema=False)
     def machines_page() -> Response:

@@ -98,6 +98,11 @@ def day(when: date) -> str:
     return format_date(when, _("EEE d MMM y"), locale=locale())
 
 
+def weekday(when: date) -> str:
+    """Tue 10"""
+    return format_date(when, _("EEE d"), locale=locale())
+
+
 def life(value: float | None, basis: str) -> str:
     """What a tool life counts, by its basis: 95, 4 h 34 min, 187.2 m."""
     if value is None:

@@ -1,33 +1,42 @@
-"""One machine's day: everything that its page shows."""
+"""One machine and a span of time: everything that its page shows."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
-from urllib.parse import urlencode
+from urllib.parse import urlencode, urlsplit
 
-from swarfline.calendar import Interval
+from fastapi import Request
+
+from swarfline.calendar import Interval, from_us
 from swarfline.capability import can_tell
+from swarfline.entries import SAID_KINDS, Entry, Judgement, Note, StopReason, Target
 from swarfline.facts import CONDITIONS, UNOBSERVED, Alarm, Condition, Cycle, Gap, ToolLife
 from swarfline.measure.elements import TimeElements, time_elements
 from swarfline.measure.energy import JOULES_PER_KWH, Demand, EnergySums, demand, peak
 from swarfline.measure.forecast import ToolForecast
 from swarfline.measure.oee import OeeSums, oee
-from swarfline.measure.stops import Stop
 from swarfline.measure.trend import Trend, by_program, cycle_trend
 from swarfline.plant import Machine
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.page import words
-from swarfline.serve.page.board import now_cells, outlook
-from swarfline.serve.page.ribbon import hours, ribbon, ticks
+from swarfline.serve.page.board import now_cells, outlook, shift_or_day
+from swarfline.serve.page.choosing import Chosen, choose
+from swarfline.serve.page.naming import Stops, stops_of
+from swarfline.serve.page.ribbon import hours
+from swarfline.serve.page.running import Aim, left_cells, lot_aim, target_aim, usual_times
+from swarfline.serve.page.timeline_view import TimelineView, timeline, window_of
 from swarfline.serve.presence import SILENCE_US, presence
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import Room
-from swarfline.serve.times import show
+from swarfline.serve.spans import DAY, Asked
+from swarfline.serve.targets import parts_known
+from swarfline.serve.times import parse_day, show
+from swarfline.serve.tongue import gettext as _
 
 MOST_ROWS = 12
-"""Rows of the lists of stops, alarms and gaps on the page; the API has all of them."""
+"""Rows of the lists of alarms and gaps on the page; the API has all of them."""
+MOST_ENTRIES = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +85,7 @@ class ToolLine:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """A stop, an alarm or a gap."""
+    """An alarm or a gap."""
 
     start: str
     end: str
@@ -86,21 +95,32 @@ class Stretch:
 
 
 @dataclass(frozen=True, slots=True)
-class MachineDay:
+class EntryLine:
+    """An entry as it is listed."""
+
+    entry: Entry
+    kind: str
+    when: str
+    what: str
+    entered: str
+    undone: str
+
+
+@dataclass(frozen=True, slots=True)
+class MachineView:
     """The page's content; times and figures as words."""
 
     machine: Machine
-    day: date
-    today: bool
-    title: str
-    before: date
-    after: date | None
+    chosen: Chosen
+    here: str
+    present: bool
     cells: dict[str, str]
-    ribbon: dict[str, str]
-    planned: str
-    alarm_ticks: str
-    gap_ticks: str
-    hours: list[str]
+    lot: Aim | None
+    target: Aim | None
+    timeline: TimelineView
+    stops: Stops
+    entries: list[EntryLine]
+    parts: list[str]
     lines: list[ConditionLine]
     figures: dict[str, str]
     trends: list[TrendBlock]
@@ -108,62 +128,91 @@ class MachineDay:
     ended: list[tuple[ToolLife, str]]
     energy: list[tuple[str, str]]
     energy_told: bool
-    stops: list[Stretch]
     alarms: list[Stretch]
     gaps: list[Stretch]
     missing_us: int
     never: bool
     csv: dict[str, str]
 
+    @property
+    def day(self) -> bool:
+        """Whether the page is about a day."""
+        return self.chosen.kind == DAY
+
+    @property
+    def file(self) -> str:
+        """What names a file about this machine and span."""
+        start = from_us(self.chosen.asked.start_us, self.chosen.room.zone)
+        return f"{self.machine.id}-{start:%Y-%m-%d}"
+
     def none_of(self, what: str) -> str:
         """What stands where nothing is listed; a time that nobody watched is no time without events."""
         if self.never:
-            return "Never observed on this day."
+            return _("Never observed on this day.") if self.day else _("Never observed in this time.")
         if self.missing_us > SILENCE_US:
-            return f"No {what} is on record, but {words.length(self.missing_us)} of this day were not observed."
-        return f"No {what} on this day."
+            missing = words.length(self.missing_us)
+            return _("%(none)s on record, but %(length)s of this time were not observed.") % {
+                "none": what,
+                "length": missing,
+            }
+        return _("%s on this day.") % what if self.day else _("%s in this time.") % what
 
 
-def view(room: Room, machine: Machine, chosen: date | None) -> MachineDay:
-    """The day of a machine, by default today; ends the request with 422 for a day that has not begun."""
+def chosen_of(request: Request, room: Room, machine: Machine) -> Chosen:
+    """The span that the page is about; ends the request with 422 for one that cannot be shown."""
+    day = request.query_params.get("day")
+    if day is None:
+        chosen = choose(request, room, DAY, machine=machine.id)
+    else:
+        chosen = Chosen(room, request.url.path, _day(room, day), DAY, None, None, (machine,))
+    window_of(chosen.asked.start_us, chosen.asked.until_us, chosen.asked.now_us)
+    return chosen
+
+
+def _day(room: Room, text: str) -> Asked:
     now_us = room.now_us()
-    today = room.calendar.day_of(now_us)
-    day = chosen or today
-    if day > today:
+    try:
+        day = parse_day(text)
+    except ValueError as problem:
+        raise wrong("day", str(problem), "a day that has begun") from None
+    if day > room.calendar.day_of(now_us):
         raise wrong("day", "has not begun", "a day up to today")
-    whole = room.calendar.day_span(day)
-    span = (whole[0], max(whole[0] + 1, min(whole[1], now_us)))
-    return _View(room, machine, day, today, whole, span, now_us).build()
+    start, end = room.calendar.day_span(day)
+    return Asked(start, max(start + 1, min(end, now_us)), now_us, end, DAY)
+
+
+def view(room: Room, machine: Machine, chosen: Chosen) -> MachineView:
+    """What the page of a machine shows of a span."""
+    return _View(room, machine, chosen).build()
 
 
 class _View:
-    def __init__(
-        self, room: Room, machine: Machine, day: date, today: date, whole: Interval, span: Interval, now_us: int
-    ) -> None:
-        self.room, self.machine, self.day, self.today = room, machine, day, today
-        self.whole, self.span, self.now_us = whole, span, now_us
-        self.work = Assembly(room, span, now_us)
+    def __init__(self, room: Room, machine: Machine, chosen: Chosen) -> None:
+        self.room, self.machine, self.chosen = room, machine, chosen
+        asked = chosen.asked
+        self.span, self.now_us = asked.interval, asked.now_us
+        self.whole = (asked.start_us, asked.until_us)
+        self.work = Assembly(room, self.span, self.now_us)
 
-    def build(self) -> MachineDay:
-        work, name, whole = self.work, self.machine.id, self.whole
+    def build(self) -> MachineView:
+        work, name = self.work, self.machine.id
         alarms = self.room.queries.facts(Alarm, name, *self.span)
         gaps = self.room.queries.facts(Gap, name, *self.span)
-        planned = self.room.calendar.planned(name, *whole)
         elements = time_elements(work.conditions(name), work.planned(name), self.span)
         missing_us = _missing_us(elements, self.span)
-        return MachineDay(
+        present = self.span[1] == self.now_us
+        return MachineView(
             machine=self.machine,
-            day=self.day,
-            today=self.day == self.today,
-            title=words.day(self.day),
-            before=self.day - timedelta(days=1),
-            after=self.day + timedelta(days=1) if self.day < self.today else None,
-            cells=now_cells(self.room, presence(self.room, name), None, self.now_us),
-            ribbon=ribbon(work.conditions(name), whole, self.span[1]),
-            planned=ticks(planned, whole),
-            alarm_ticks=ticks([(a.start_us, a.end_us) for a in alarms], whole),
-            gap_ticks=ticks([(g.start_us, g.end_us) for g in gaps], whole),
-            hours=[words.clock(start, self.room.zone)[:2] for start, _ in hours(whole)],
+            chosen=self.chosen,
+            here=self._here(),
+            present=present,
+            cells=self._now(),
+            lot=lot_aim(work, name) if present else None,
+            target=self._target() if present else None,
+            timeline=timeline(self.room, self.machine, self.whole, work),
+            stops=stops_of(work, name),
+            entries=self._entries(),
+            parts=parts_known(self.room, name),
             lines=_lines(elements, self.span),
             figures=_figures(work.oee_sums(name, [self.span])),
             trends=self._trends(work.cycles(name)),
@@ -171,13 +220,36 @@ class _View:
             ended=self._ended(),
             energy=self._energy(),
             energy_told=can_tell(self.room.plant, self.machine, "energy"),
-            stops=self._stops(work.stops(name, self.span)),
             alarms=[self._stretch(a, f"{a.code} {a.text}".strip()) for a in alarms[-MOST_ROWS:]],
             gaps=[self._stretch(g, g.reason) for g in gaps[-MOST_ROWS:]],
             missing_us=missing_us,
             never=missing_us == self.span[1] - self.span[0],
             csv=self._csv(),
         )
+
+    def _here(self) -> str:
+        """The address to come back to from a form: of the same span, without what a form left there."""
+        chosen = self.chosen
+        return f"/machines/{self.machine.id}?{urlsplit(chosen.address()).query}"
+
+    def _now(self) -> dict[str, str]:
+        seen = presence(self.room, self.machine.id)
+        usual = usual_times(self.work.last_cycles(self.machine.id))
+        return {
+            **now_cells(self.room, seen, None, self.now_us),
+            **left_cells(seen, usual, self.now_us),
+        }
+
+    def _target(self) -> Aim | None:
+        asked = shift_or_day(self.room, [self.machine.id], self.now_us)
+        work = Assembly(self.room, asked.interval, self.now_us)
+        return target_aim(work, self.machine.id, asked, work.pace(self.machine.id, asked.until_us))
+
+    def _entries(self) -> list[EntryLine]:
+        """Entries of every kind about the span, the newest first."""
+        found = [e for kind in SAID_KINDS for e in self.room.queries.entries(kind, self.machine.id, *self.whole)]
+        newest = sorted(found, key=lambda e: -e.number)
+        return [entry_line(self.room, entry, self.now_us) for entry in newest[:MOST_ENTRIES]]
 
     def _csv(self) -> dict[str, str]:
         """Addresses of the lists of this span as CSV; the tools in the machine have no span."""
@@ -234,19 +306,6 @@ class _View:
         top = peak(demand(self.work.energies(name), self.span))
         return _energy_lines(sums, top, self.room)
 
-    def _stops(self, found: Sequence[Stop]) -> list[Stretch]:
-        longest = sorted(found, key=lambda s: -s.length_us)[:MOST_ROWS]
-        return [
-            Stretch(
-                words.clock(s.start_us, self.room.zone, self.span[0]),
-                words.clock(s.end_us, self.room.zone, self.span[0]),
-                words.length(s.length_us),
-                words.condition(s.condition) + (f": {s.reason}" if s.reason else ""),
-                s.open,
-            )
-            for s in longest
-        ]
-
     def _stretch(self, fact: Alarm | Gap | Condition, what: str) -> Stretch:
         return Stretch(
             words.clock(fact.start_us, self.room.zone, self.span[0]),
@@ -299,7 +358,8 @@ def _by_pot(tools: Sequence[ToolForecast]) -> list[ToolForecast]:
 
 def _tool(tool: ToolForecast, room: Room, now_us: int) -> ToolLine:
     warning = tool.warning_level / tool.limit if tool.limit and tool.warning_level is not None else None
-    used = f"{words.life(tool.used, tool.basis)} of {words.life(tool.limit, tool.basis)}"
+    lives = {"used": words.life(tool.used, tool.basis), "limit": words.life(tool.limit, tool.basis)}
+    used = _("%(used)s of %(limit)s") % lives
     return ToolLine(tool, used, outlook(room, tool, now_us), tool.share_used, warning)
 
 
@@ -307,15 +367,43 @@ def _energy_lines(sums: EnergySums, top: Demand | None, room: Room) -> list[tupl
     if sums.total_j is None:
         return []
     lines = [(words.condition(c), _kwh(j)) for c, j in sorted(sums.by_condition_j.items(), key=lambda i: -i[1])]
-    lines.append(("together", _kwh(sums.total_j)))
+    lines.append((_("together"), _kwh(sums.total_j)))
     if sums.good:
-        lines.append(("per good part", f"{words.number(sums.total_j / JOULES_PER_KWH / sums.good, 3)} kWh"))
+        lines.append((_("per good part"), f"{words.number(sums.total_j / JOULES_PER_KWH / sums.good, 3)} kWh"))
     if top is not None and top.mean_w is not None:
         at = words.clock(top.start_us, room.zone)
-        lines.append((f"highest quarter hour, from {at}", f"{words.number(top.mean_w / 1000, 2)} kW"))
-    lines.append(("share of the time known", words.percent(sums.coverage)))
+        lines.append((_("highest quarter hour, from %s") % at, f"{words.number(top.mean_w / 1000, 2)} kW"))
+    lines.append((_("share of the time known"), words.percent(sums.coverage)))
     return lines
 
 
 def _kwh(joules: float) -> str:
     return f"{words.number(joules / JOULES_PER_KWH, 2)} kWh"
+
+
+def entry_line(room: Room, entry: Entry, now_us: int) -> EntryLine:
+    """An entry in words."""
+    zone, undone = room.zone, entry.undone
+    start = words.clock(entry.start_us, zone, now_us)
+    when = f"{start}–{words.clock(entry.end_us, zone, now_us)}" if entry.end_us - entry.start_us > 1 else start
+    kind, what = _told(entry)
+    gone = "" if undone is None else f"{words.clock(undone.at_us, zone, now_us)}, {undone.who}"
+    return EntryLine(entry, kind, when, what, words.clock(entry.entered_us, zone, now_us), gone)
+
+
+def _told(entry: Entry) -> tuple[str, str]:
+    """The kind of an entry and what it says, in words."""
+    match entry.said:
+        case StopReason(reason):
+            return _("Stop"), reason
+        case Note(text):
+            return _("Note"), text
+        case Target(part, quantity):
+            return _("Target"), f"{words.number(quantity)} {part}".strip()
+        case Judgement(part, judged, quantity):
+            return judged_words(judged), f"{words.number(quantity)} {part}".strip()
+
+
+def judged_words(judged: str) -> str:
+    """What parts were judged to be, in words."""
+    return {"scrap": _("Scrap"), "rework": _("Rework"), "good": _("Good after all")}[judged]
