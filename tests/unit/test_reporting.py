@@ -33,6 +33,11 @@ span = "shift"
 channel = "office"
 formats = ["pdf", "csv"]
 """
+CHANNEL = """
+[[channels]]
+id = "office"
+mail = { host = "127.0.0.1", port = 9, encryption = "none", sender = "a@x.example", recipients = ["b@x.example"] }
+"""
 
 
 class Works:
@@ -40,7 +45,7 @@ class Works:
 
     def __init__(self, folder: Path, table: str = TABLE) -> None:
         path = folder / "plant.toml"
-        path.write_text(PLANT + table, encoding="utf-8")
+        path.write_text(PLANT + CHANNEL + table, encoding="utf-8")
         self.plant: Plant = load(path)
         self.now_us = NOW
         store = self.store()
@@ -178,7 +183,7 @@ def test_a_collector_that_is_started_twice_queues_one_mail(tmp_path):
         taken.bind(("127.0.0.1", 0))
         nowhere = f"127.0.0.1:{taken.getsockname()[1]}"
     table = TABLE.replace('"shift"', '"day"\nat = "00:00"').replace('["pdf", "csv"]', '["csv"]')
-    text = PLANT.replace("127.0.0.1:4840", nowhere)
+    text = PLANT.replace("127.0.0.1:4840", nowhere) + CHANNEL
     text = text[: text.index("[[shifts]]")] + text[text.index("[[parts]]") :]
     path = tmp_path / "plant.toml"
     path.write_text(text + table, encoding="utf-8")

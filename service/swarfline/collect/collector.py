@@ -15,6 +15,7 @@ from contextlib import suppress
 from typing import Any
 
 from swarfline import clock
+from swarfline.collect.delivering import Delivering
 from swarfline.collect.inbox import Inbox
 from swarfline.collect.pipeline import Pipeline
 from swarfline.collect.watching import Watching
@@ -45,6 +46,7 @@ class Collector:
         self._pipeline = Pipeline(plant, store)
         self._watching = Watching(plant, store, clock_us)
         self._tallying = Tallying(plant, store)
+        self._delivering = Delivering(plant, store, clock_us)
         self._live = live or Live()
         self._clock_us = clock_us
         self._inbox = Inbox()
@@ -65,6 +67,7 @@ class Collector:
         gc.collect()
         gc.freeze()
         watched = [asyncio.create_task(s.run(), name=s.status.server) for s in self._supervisors]
+        self._delivering.start()
         try:
             while not self._stopping.is_set():
                 await self._turn(watched)
@@ -72,6 +75,7 @@ class Collector:
             for task in watched:
                 task.cancel()
             await asyncio.gather(*watched, return_exceptions=True)
+            await asyncio.to_thread(self._delivering.stop)
         await self._store(self._inbox.take())
 
     async def _turn(self, watched: list[asyncio.Task[None]]) -> None:

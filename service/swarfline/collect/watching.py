@@ -14,6 +14,7 @@ from typing import Any
 from swarfline.alerts import Alert, Sighting
 from swarfline.collect.machine_looks import QUICK, SELDOM, SLOW, MachineView, Seen
 from swarfline.collect.plant_looks import OF_PLANT, OF_SERVERS, PlantView
+from swarfline.collect.telling import Telling
 from swarfline.facts import Cycle, Fact, LimitChange, ToolLife
 from swarfline.outlook import plant_now_us
 from swarfline.plant import Plant
@@ -66,6 +67,7 @@ class Watching:
         self._queries = store.queries
         self._calendar = plant.calendar()
         self._clock_us = clock_us
+        self._telling = Telling(plant, clock_us)
         self._machines = {machine.id: machine for machine in plant.machines}
         self._on = {name for name in (*QUICK, *SLOW, *SELDOM, *OF_SERVERS, *OF_PLANT) if _is_on(plant, name)}
         self._holding = Holding()
@@ -108,7 +110,8 @@ class Watching:
             seen += self._see_machine(machine, looks, standing, now_us)
         changes = judge(known, seen, now_us, self._again_within_us)
         self._done(chosen, servers_due, clock_us)
-        return _batch(changes, [a for a in standing if a.machine and a.machine not in self._machines], now_us)
+        batch = _batch(changes, [a for a in standing if a.machine and a.machine not in self._machines], now_us)
+        return self._telling.with_messages(batch, known, now_us)
 
     def _schedule(self, clock_us: int) -> bool:
         """Put on the lists what the clock makes due; whether the servers are."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import logging
-import os
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,6 +17,7 @@ from swarfline.connect.certificates import Own, defects, describe, fingerprint, 
 from swarfline.connect.pins import Pin, read
 from swarfline.connect.reasons import Ended
 from swarfline.plant.model import SecurityTable, Server
+from swarfline.plant.secrets import NoSecret, secret
 
 log = logging.getLogger("swarfline.connect")
 
@@ -145,20 +145,7 @@ async def _come_as(client: Client, table: SecurityTable, beside: Path) -> None:
 
 
 def _password(table: SecurityTable, beside: Path) -> str:
-    if table.password_env is not None:
-        found = os.environ.get(table.password_env)
-        if not found:
-            raise Ended(
-                f"the environment variable {table.password_env}, which is to hold the password of user "
-                f"{table.user}, is not set for this process"
-            )
-        return found
-    path = beside / (table.password_file or "")
     try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as problem:
-        why = problem.strerror if isinstance(problem, OSError) else "is not UTF-8"
-        raise Ended(f"the password of user {table.user} cannot be read from {path}: {why}") from None
-    if not lines or not lines[0]:
-        raise Ended(f"the first line of {path} is to be the password of user {table.user}, and is empty")
-    return lines[0]
+        return secret(table.password_env, table.password_file, beside, f"the password of user {table.user}")
+    except NoSecret as problem:
+        raise Ended(str(problem)) from None

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from swarfline.plant.addresses import KNOWN_NAMESPACES, address_errors, namespaces
 from swarfline.plant.alert_checks import alert_errors
+from swarfline.plant.channel_checks import channel_errors
 from swarfline.plant.listening import is_loopback, listen_errors
 from swarfline.plant.model import Machine, Plant
 from swarfline.plant.motion import motion_errors
@@ -30,6 +31,7 @@ def cross_checks(plant: Plant) -> list[str]:
     checks = (
         _zone, listen_errors, _money, _shifts, _stops, reason_errors, _parts, _references, node_errors,
         address_errors, sharing_errors, _machines, motion_errors, security_errors, report_errors, alert_errors,
+        channel_errors,
     )  # fmt: skip
     return [line for find in checks for line in find(plant)]
 

@@ -9,6 +9,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from swarfline.plant.base import ID_PATTERN
+from swarfline.plant.channels import HOST_PATTERN, MAIL_PATTERN, VARIABLE_PATTERN
 from swarfline.plant.checks import cross_checks
 from swarfline.plant.model import CURRENCY_PATTERN, ENDPOINT_PATTERN, ORIGIN_PATTERN, Plant
 from swarfline.plant.repair import repaired
@@ -31,6 +32,9 @@ _PATTERNS = {
     ID_PATTERN: "must be 1 to 40 letters, digits, '.', '_' or '-', beginning with a letter or digit",
     ENDPOINT_PATTERN: "must be written opc.tcp://host:port/path",
     CURRENCY_PATTERN: "must be three capital letters (ISO 4217), such as 'EUR'",
+    MAIL_PATTERN: "must be a mail address of ASCII signs, written name@host",
+    HOST_PATTERN: "must be the name or address of a host, without a port",
+    VARIABLE_PATTERN: "must be the name of an environment variable: letters, digits and '_'",
 }
 
 REPAIR_ROUNDS = 3

@@ -10,6 +10,8 @@ from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 from swarfline.calendar import Calendar
 from swarfline.plant.alerts import AlertsTable
 from swarfline.plant.base import Id, Table, Text
+from swarfline.plant.channels import ChannelTable
+from swarfline.plant.times import WallTime, Weekday
 
 ORIGIN_PATTERN = r"^https?://[a-z0-9.:\[\]-]+$"
 ENDPOINT_PATTERN = r"^opc\.tcp://([^\s/:\[\]]+|\[[0-9A-Fa-f:.]+\])(:[^\s/:]*)?(/\S*)?$"
@@ -20,21 +22,6 @@ CURRENCY_PATTERN = r"^[A-Z]{3}$"
 Rate = Annotated[float, Field(ge=0)]
 Currency = Annotated[str, StringConstraints(pattern=CURRENCY_PATTERN)]
 StopCondition = Literal["setup", "waiting", "held", "fault", "out_of_service", "off"]
-Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-
-
-def _wall_time(value: object) -> time:
-    if isinstance(value, str):
-        try:
-            value = time.fromisoformat(value)
-        except ValueError:
-            raise ValueError("no time of day; write it as HH:MM") from None
-    if not isinstance(value, time) or value.tzinfo is not None:
-        raise ValueError("no time of day of the plant's time zone; write it as HH:MM")
-    return value
-
-
-WallTime = Annotated[time, BeforeValidator(_wall_time)]
 
 
 def _meaning(value: object) -> object:
@@ -376,6 +363,7 @@ class Plant(Table):
     figures: FiguresTable = FiguresTable()
     energy: EnergyTable = EnergyTable()
     alerts: AlertsTable = AlertsTable()
+    channels: tuple[ChannelTable, ...] = ()
     tool_changes: ToolChangesTable = ToolChangesTable()
     shifts: tuple[ShiftTable, ...] = ()
     planned_stops: tuple[PlannedStopTable, ...] = ()

@@ -27,6 +27,7 @@ from swarfline.store import tables
 
 _OUT, _FILES = tables.outbox, tables.outbox_files
 LONGEST_PROBLEM = 500
+_KEYS = select(_OUT.c.channel, _OUT.c.key)
 
 
 def queue(connection: Connection, messages: Iterable[Message]) -> list[int]:
@@ -74,10 +75,12 @@ class Outbox:
         """The attempt that was begun failed; the next one is due at ``next_us``."""
         return self._change(_begun(delivery), next_us=next_us, problem=problem[:LONGEST_PROBLEM])
 
-    def settle(self, delivery: Delivery, state: str, now_us: int, problem: str = "") -> bool:
-        """The attempt that was begun was the last one."""
+    def settle(self, delivery: Delivery, state: str, now_us: int, problem: str = "", begun: bool = True) -> bool:
+        """No attempt follows any more; ``begun``: one was begun since ``delivery`` was read."""
         told = {"problem": problem[:LONGEST_PROBLEM]} if problem else {}
-        return self._change(_begun(delivery), state=state, settled_us=now_us, next_us=None, **told)
+        return self._change(
+            _begun(delivery) if begun else delivery, state=state, settled_us=now_us, next_us=None, **told
+        )
 
     def join(self, parts: Sequence[Delivery], whole: Message, now_us: int) -> int | None:
         """Put ``whole`` in the place of messages that wait; its number, None when one of them waits no more."""
@@ -110,9 +113,14 @@ class Outbox:
 
     def keys(self, keys: Iterable[str]) -> set[tuple[str, str]]:
         """(channel, key) of the messages that are there, of these keys."""
-        query = select(_OUT.c.channel, _OUT.c.key).where(_OUT.c.key.in_(list(keys)))
+        asked = sorted(set(keys))
+        found: set[tuple[str, str]] = set()
         with self._engine.connect() as connection:
-            return {(channel, key) for channel, key in connection.execute(query)}
+            # databases limit how many values a statement may have
+            for place in range(0, len(asked), 500):
+                some = _OUT.c.key.in_(asked[place : place + 500])
+                found.update((row.channel, row.key) for row in connection.execute(_KEYS.where(some)))
+        return found
 
     def forget(self, before_us: int) -> int:
         """Delete what was settled before a moment; how many messages."""

@@ -8,7 +8,7 @@ import pytest
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
-from swarfline.plant import alerts, base, model
+from swarfline.plant import alerts, base, channels, model
 from swarfline.plant.addresses import KNOWN_NAMESPACES
 from swarfline.signals import SIGNALS, TOOL_FIELDS
 
@@ -23,6 +23,11 @@ SECTIONS = {
     "[alerts]": alerts.AlertsTable,
     **{f"[alerts.{table.rule}]": table for table in alerts.RuleTable.__subclasses__()},
     "[[alerts.exceptions]]": alerts.ExceptionTable,
+    "[[channels]]": channels.ChannelTable,
+    "[channels.webhook]": channels.WebhookTable,
+    "[channels.mail]": channels.MailTable,
+    "[channels.other]": channels.OtherTable,
+    "[channels.quiet]": channels.QuietTable,
     "[tool_changes]": model.ToolChangesTable,
     "[[shifts]]": model.ShiftTable,
     "[[shifts.breaks]]": model.BreakTable,
