@@ -17,13 +17,18 @@ from typing import Any
 
 import pytest
 from pypdf import PdfReader
+from serve.client import Client
 from serve.works import MIDNIGHT, NOW, PLANT, facts
 from watch.channels.receivers import Mailbox, mail_server
 
-from swarfline.messages import REPORT
+from swarfline.live import Live
+from swarfline.messages import REFUSED, REPORT
 from swarfline.plant import Plant
 from swarfline.plant.load import load
 from swarfline.reporting import Reporting, message
+from swarfline.serve import create_app
+from swarfline.serve.page.mailed_reports import mailed_reports
+from swarfline.serve.room import Room
 from swarfline.store import Batch, Store
 
 MINUTE = 60_000_000
@@ -118,6 +123,30 @@ def test_the_mail_carries_the_report(works):
     assert "Shift report" in PdfReader(io.BytesIO(pdf.content)).pages[0].extract_text()
     assert (table.name[-4:], table.media_type) == (".csv", "text/csv")
     assert b"machines,N1,made,110" in table.content
+
+
+def test_the_page_says_how_the_last_mail_stands(tmp_path):
+    works = Works(tmp_path, TABLE + TABLE.replace("shifts", "week").replace('"shift"', '"week"\non = "tue"'))
+    works.look(DUE)
+    store = works.store()
+    room = Room.of(works.plant, store, Live(), lambda: DUE)
+    first, second = mailed_reports(room)
+    assert (first.id, first.span, first.when, first.channel) == (
+        "shifts",
+        "shift",
+        "15 min after its end",
+        "office",
+    )
+    assert first.last.startswith("Shift report, early, ") and first.last.endswith("attempts so far: 0")
+    assert second.when == "Tuesday of the week after, 06:00"
+    delivery = next(d for d in store.outbox.told(10) if d.message.data["report"] == "shifts")
+    store.outbox.begin(delivery, DUE, DUE + 1)
+    store.outbox.settle(delivery, REFUSED, DUE, "550 no such user <script>")
+    first, _ = mailed_reports(room)
+    assert first.last.endswith("refused 14:15: 550 no such user <script>")
+    page = Client(create_app(works.plant, store, clock_us=lambda: DUE)).get("/reports?span=day").text
+    assert "550 no such user &lt;script&gt;" in page and "Tuesday of the week after" in page
+    store.close()
 
 
 def test_machines_cell_and_language(tmp_path):
