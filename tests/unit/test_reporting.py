@@ -3,24 +3,32 @@
 from __future__ import annotations
 
 import asyncio
+import email
+import email.policy
 import io
 import socket
 import subprocess
 import sys
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 from pypdf import PdfReader
+from serve.client import Client
 from serve.works import MIDNIGHT, NOW, PLANT, facts
+from watch.channels.receivers import Mailbox, mail_server
 
-from swarfline.messages import REPORT
+from swarfline.live import Live
+from swarfline.messages import REFUSED, REPORT
 from swarfline.plant import Plant
 from swarfline.plant.load import load
 from swarfline.reporting import Reporting, message
+from swarfline.serve import create_app
+from swarfline.serve.page.mailed_reports import mailed_reports
+from swarfline.serve.room import Room
 from swarfline.store import Batch, Store
 
 MINUTE = 60_000_000
@@ -117,6 +125,30 @@ def test_the_mail_carries_the_report(works):
     assert b"machines,N1,made,110" in table.content
 
 
+def test_the_page_says_how_the_last_mail_stands(tmp_path):
+    works = Works(tmp_path, TABLE + TABLE.replace("shifts", "week").replace('"shift"', '"week"\non = "tue"'))
+    works.look(DUE)
+    store = works.store()
+    room = Room.of(works.plant, store, Live(), lambda: DUE)
+    first, second = mailed_reports(room)
+    assert (first.id, first.span, first.when, first.channel) == (
+        "shifts",
+        "shift",
+        "15 min after its end",
+        "office",
+    )
+    assert first.last.startswith("Shift report, early, ") and first.last.endswith("attempts so far: 0")
+    assert second.when == "Tuesday of the week after, 06:00"
+    delivery = next(d for d in store.outbox.told(10) if d.message.data["report"] == "shifts")
+    store.outbox.begin(delivery, DUE, DUE + 1)
+    store.outbox.settle(delivery, REFUSED, DUE, "550 no such user <script>")
+    first, _ = mailed_reports(room)
+    assert first.last.endswith("refused 14:15: 550 no such user <script>")
+    page = Client(create_app(works.plant, store, clock_us=lambda: DUE)).get("/reports?span=day").text
+    assert "550 no such user &lt;script&gt;" in page and "Tuesday of the week after" in page
+    store.close()
+
+
 def test_machines_cell_and_language(tmp_path):
     works = Works(tmp_path, TABLE.replace('["pdf", "csv"]', '["csv"]\ncell = "south"\nlanguage = "de"'))
     works.look(DUE)
@@ -172,44 +204,64 @@ async def test_a_report_in_the_making_holds_up_nobody(works, monkeypatch):
     assert len(works.messages()) == 1
 
 
-WORDS = (("next attempt", "was queued"), ("next attempt",))
 COLLECT = "from swarfline.cli import main; main()"
 
 
 @pytest.mark.system
-def test_a_collector_that_is_started_twice_queues_one_mail(tmp_path):
-    """Real processes, by the real clock: the day before is due at midnight, every day is planned."""
-    with socket.socket() as taken:
+def test_a_collector_that_is_started_twice_mails_one_report(tmp_path):
+    """Real processes and a real mail server, by the real clock: the day before is due at midnight."""
+    box = Mailbox()
+    with mail_server(box) as port, socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
-        nowhere = f"127.0.0.1:{taken.getsockname()[1]}"
-    table = TABLE.replace('"shift"', '"day"\nat = "00:00"').replace('["pdf", "csv"]', '["csv"]')
-    text = PLANT.replace("127.0.0.1:4840", nowhere) + CHANNEL
-    text = text[: text.index("[[shifts]]")] + text[text.index("[[parts]]") :]
-    path = tmp_path / "plant.toml"
-    path.write_text(text + table, encoding="utf-8")
-    for turn in range(2):
-        output = tmp_path / f"output-{turn}"
-        with (
-            output.open("wb") as stream,
-            subprocess.Popen(
-                [sys.executable, "-c", COLLECT, "run", str(path), "--only", "collect"], stderr=stream
-            ) as process,
-        ):
-            try:
-                wait_for(output, WORDS[turn])
-                time.sleep(0.5 * turn)
-            finally:
-                process.terminate()
-            assert process.wait(20) == 0
-        assert ("was queued" in output.read_text()) == (turn == 0)
-    store = Store.open("sqlite:///swarfline.db", path)
-    assert len(store.outbox.told(10)) == 1
-    store.close()
+        path = tmp_path / "plant.toml"
+        path.write_text(every_day(taken.getsockname()[1], port), encoding="utf-8")
+        told = [collected(tmp_path, path, lambda told: bool(box.mails) and "next attempt" in told)]
+        # nothing comes of it: long enough to be looked for and sent
+        told.append(collected(tmp_path, path, lambda told: "next attempt" in told, 1.0))
+    assert ["was queued" in text for text in told] == [True, False]
+    (mail,) = (email.message_from_bytes(raw, policy=email.policy.default) for raw in box.mails)
+    assert mail["Subject"].startswith("Day report, ")
+    assert "not a safety device" in mail.get_body(("plain",)).get_content()
+    (pdf,) = mail.iter_attachments()
+    assert pdf.get_content_type() == "application/pdf" and pdf.get_filename().startswith("report-day-")
+    assert "Irrigation works" in PdfReader(io.BytesIO(pdf.get_content())).pages[0].extract_text()
 
 
-def wait_for(output: Path, words: Sequence[str]) -> None:
-    """Until all of these stand in what a process wrote."""
-    until = time.monotonic() + 60
-    while not all(word in output.read_text() for word in words):
-        assert time.monotonic() < until, output.read_text()
-        time.sleep(0.1)
+def every_day(nowhere: int, mail_port: int) -> str:
+    """The works without shifts: every day has a report. No machine answers at ``nowhere``."""
+    text = PLANT[: PLANT.index("[[shifts]]")] + PLANT[PLANT.index("[[parts]]") :]
+    text = text.replace("127.0.0.1:4840", f"127.0.0.1:{nowhere}")
+    mail = f"""
+[[channels]]
+id = "office"
+
+[channels.mail]
+host = "127.0.0.1"
+port = {mail_port}
+encryption = "none"
+sender = "swarfline@works.example"
+recipients = ["office@works.example"]
+
+[[reports]]
+id = "daily"
+span = "day"
+at = "00:00"
+channel = "office"
+"""
+    return text + mail
+
+
+def collected(folder: Path, plant: Path, comes: Callable[[str], bool], more_s: float = 0.0) -> str:
+    """What a collector says that runs until something comes, and a while longer."""
+    output, until = folder / "output", time.monotonic() + 60
+    command = [sys.executable, "-c", COLLECT, "run", str(plant), "--only", "collect"]
+    with output.open("wb") as stream, subprocess.Popen(command, stderr=stream) as process:
+        try:
+            while not comes(output.read_text()):
+                assert time.monotonic() < until and process.poll() is None, output.read_text()
+                time.sleep(0.1)
+            time.sleep(more_s)
+        finally:
+            process.terminate()
+        assert process.wait(30) == 0
+    return output.read_text()

@@ -6,6 +6,7 @@ import csv
 import io
 import re
 import sys
+import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -28,6 +29,7 @@ from swarfline.serve.times import parse
 from swarfline.serve.tongue import speaking
 
 from .works import HOUR, NOW
+from .works import PLANT as PLANT_FILE
 
 DAY = 24 * HOUR
 SECTIONS = (
@@ -407,3 +409,10 @@ def test_what_cannot_be_reported_is_refused(client, address, status):
 def test_the_documentation_names_every_section():
     text = (Path(__file__).parents[3] / "docs" / "reports.md").read_text(encoding="utf-8")
     assert tuple(re.findall(r"^\| [^|]+ \| `(\w+)` \|", text, re.MULTILINE)) == ("about", *SECTIONS)
+
+
+def test_the_example_of_the_documentation_can_be_loaded():
+    text = (Path(__file__).parents[3] / "docs" / "reports.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"```toml\n(.*?)```", text, re.DOTALL)
+    plant = check(tomllib.loads(PLANT_FILE + example), "plant.toml")
+    assert [report.id for report in plant.reports] == ["early", "week"]

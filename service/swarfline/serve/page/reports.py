@@ -8,6 +8,7 @@ from fastapi import FastAPI, Path
 from starlette.responses import Response
 
 from swarfline.serve.page.choosing import Chosen, InChosen
+from swarfline.serve.page.mailed_reports import mailed_reports
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.problems import RefusedError
 from swarfline.serve.reports import bars
@@ -28,7 +29,8 @@ def install(app: FastAPI) -> None:
         made = build(_subject(chosen))
         query = chosen.address().partition("?")[2]
         files = [(name, f"/reports/{name}?{query}") for name in FORMATS if name != "pdf" or can_set()]
-        return pages.answer("reports.html", chosen=chosen, report=made, files=files, bars=bars)
+        mailed = mailed_reports(chosen.room)
+        return pages.answer("reports.html", chosen=chosen, report=made, files=files, bars=bars, mailed=mailed)
 
     @app.get("/reports/{ending}", include_in_schema=False)
     def report_file(ending: Ending, chosen: InChosen) -> Response:
