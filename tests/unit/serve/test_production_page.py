@@ -208,6 +208,14 @@ def test_a_day_that_goes_on_is_compared_with_as_much_of_the_day_before(client):
     assert "Beside it: Mon 9 Mar 2026, 06:00–12:00." in words_of(page(client, "span=shift&against=before"))
 
 
+def test_beside_a_time_that_nobody_watched_nothing_is_made_up(client):
+    text = page(client, "span=day&against=before")  # Monday: planned, but there is nothing of it
+    assert words_of(text).count("beside it: not known") == 5
+    told = row_of(text, "good parts")
+    assert told.split()[-2:] == [words.UNKNOWN] * 2
+    assert amounts.hours(2 * (8 * 3600 - 20 * 60)) in row_of(text, "planned time") or "11.3 h" in text
+
+
 def test_any_other_time_beside_it(client):
     query = f"{SHIFT}&against=other&against_from=2026-03-10T06:00&against_to=2026-03-10T08:00"
     text = page(client, query)
