@@ -159,6 +159,23 @@ def test_the_list_of_stops_as_a_page_and_as_a_table(client, get):
     assert begun == sorted(begun, reverse=True) and len(begun) > 10
 
 
+@pytest.mark.parametrize(
+    ("path", "query"),
+    [
+        ("/production", f"{SHIFT}&against=before&in=money&sort=lost"),
+        ("/production", "span=week"),
+        ("/production/stops", "span=shift&length=long"),
+    ],
+)
+def test_every_link_leads_somewhere(rated, path, query):
+    text = re.search(r"<main.*</main>", page(rated, query, path), re.S)[0]
+    found = {unescape(address).partition("#")[0] for address in re.findall(r'href="(/[^"]*)"', text)}
+    assert len(found) >= 10
+    assert {address: answer for address in found if (answer := rated.get(address).status_code) != 200} == {}
+    marks = set(re.findall(r'href="[^"]*#([\w-]+)"', text))
+    assert marks <= {*re.findall(r'id="([\w-]+)"', text), *(m for m in marks if m.startswith("mark-"))}
+
+
 def test_a_stop_leads_to_its_machine_around_it(client):
     address = link_of(page(client, "span=shift&condition=fault", "/production/stops"), "09:59")
     assert address.startswith("/machines/N1?from=2026-03-10T09%3A4") and "to=2026-03-10T10%3A4" in address
@@ -206,6 +223,14 @@ def test_the_time_before_stands_beside_it(client, get):
 def test_a_day_that_goes_on_is_compared_with_as_much_of_the_day_before(client):
     assert "Beside it: Mon 9 Mar 2026, 00:00–12:00." in words_of(page(client, "span=day&against=before"))
     assert "Beside it: Mon 9 Mar 2026, 06:00–12:00." in words_of(page(client, "span=shift&against=before"))
+
+
+def test_beside_a_time_that_nobody_watched_nothing_is_made_up(client):
+    text = page(client, "span=day&against=before")  # Monday: planned, but there is nothing of it
+    assert words_of(text).count("beside it: not known") == 5
+    told = row_of(text, "good parts")
+    assert told.split()[-2:] == [words.UNKNOWN] * 2
+    assert amounts.hours(2 * (8 * 3600 - 20 * 60)) in row_of(text, "planned time") or "11.3 h" in text
 
 
 def test_any_other_time_beside_it(client):

@@ -92,7 +92,8 @@ class Chosen:
     @property
     def after(self) -> str | None:
         """The same page about the span right after; None where it has not begun."""
-        return self._moved(self.asked.until_us, self.asked.end_us) if self.complete else None
+        begun = self.asked.until_us < self.asked.now_us
+        return self._moved(self.asked.until_us, self.asked.end_us) if begun else None
 
     @property
     def _length_us(self) -> int:

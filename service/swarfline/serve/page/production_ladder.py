@@ -76,14 +76,16 @@ def ladder(side: Side, unit: str, other: Side | None = None) -> list[Rung]:
     if other is None:
         return rungs
     known = {rung.key: rung for rung in _climb(other, unit).rungs}
-    other_s = other.total.times.planned_busy_time_s
-    return [_joined(rung, known.get(rung.key), other_s) for rung in rungs]
+    return [_joined(rung, known.get(rung.key), other) for rung in rungs]
 
 
-def _joined(rung: Rung, then: Rung | None, busy_s: float) -> Rung:
-    if then is None:
+def _joined(rung: Rung, then: Rung | None, other: Side) -> Rung:
+    """Where nothing was observed, nothing is known but what was planned; a loss that is not there is none."""
+    if not other.observed and rung.key not in ("planned", "unobserved"):
         return replace(rung, before=Amount())
-    return replace(rung, before=then.amount, before_share=_share(then, busy_s))
+    if then is None:
+        return replace(rung, before=Amount(0.0, 0.0, 0.0), before_share=0.0)
+    return replace(rung, before=then.amount, before_share=_share(then, other.total.times.planned_busy_time_s))
 
 
 def _share(rung: Rung, busy_s: float) -> float | None:

@@ -52,6 +52,11 @@ class Side:
         """Whether single stops were read."""
         return self.reasons is not None
 
+    @property
+    def observed(self) -> bool:
+        """Whether anything is known of the span."""
+        return bool(self.total.coverage_pct or self.total.times.planned_busy_time_s)
+
 
 def side(chosen: Chosen) -> Side:
     """The figures of the machines and the span chosen, which has machines."""
