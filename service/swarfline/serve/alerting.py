@@ -95,7 +95,6 @@ def _write(room: Room, number: int, write: Callable[[], bool], unfit: Callable[[
     if not done:
         alert = one(room, number)
         raise RefusedError(HTTPStatus.CONFLICT, unfit(room, alert))
-    room.live.publish("alerts", {"number": number})
 
 
 def _cleared(room: Room, alert: Alert) -> str:
