@@ -169,6 +169,8 @@ def test_the_list_is_filtered_by_outcome(page, outcome, number):
 def test_the_list_is_ordered_and_has_pages(page):
     slowest = page("/machines/N1/cycles", order="slowest", **PROGRAM)
     lengths = [float(n) for n in re.findall(r'data-label="Length">([\d.]+) s', slowest)]
+    median = cycle_words.change(300 - 39.0, 1)
+    assert re.search(rf'data-label="Length">300.0 s</td><td[^>]*>{re.escape(median)}<', slowest)
     assert len(lengths) == 25 and lengths == sorted(lengths, reverse=True) and lengths[0] == 300
     assert "page 1 of 8" in plain(slowest)
     following = html.unescape(re.search(r'rel="next" href="(/machines/N1/cycles[^"]*page=2[^"]*)"', slowest)[1])
@@ -333,6 +335,13 @@ def test_a_study_without_enough_said_is_a_form(page):
         text = page("/studies", **params)
         assert "<form" in text and 'class="sheet"' not in text
     assert 'value="N1" selected' in page("/studies", machine="N1")
+
+
+def test_what_belongs_to_another_kind_of_study_is_passed_over(page, item):
+    params = {"machine": "N1", "with_machine": "N2", "part": "PH-12"}
+    row = item("studies", **params, **week())
+    text = page("/studies", kind="machines", at=AT, with_program="O1202", first_from=AT, **params)
+    shown(text, row["words"])
 
 
 def test_a_study_of_nothing_says_so(page):

@@ -317,6 +317,7 @@ def _chart_words() -> dict[str, str]:
         "limits": _("Dashed: limits of single cycles around it, {} to {} s."),
         "planned": _("Dotted: planned, {} s."),
         "marks": _("Upright: steps in level."),
+        "open": _("A point opens its cycle."),
         "failed": _("The chart could not be loaded; the table tells the same."),
     }
 
