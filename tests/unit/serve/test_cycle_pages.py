@@ -9,9 +9,11 @@ import re
 import pytest
 
 from swarfline.facts import ABORTED, STEPS, UNOBSERVED, Alarm, Condition, Cycle, StepPiece, ToolLife, ToolUse
+from swarfline.measure.sentence import Sentence
 from swarfline.plant import load
 from swarfline.serve import create_app
 from swarfline.serve.page import cycle_words, words
+from swarfline.serve.tongue import LANGUAGES, catalogue, speaking
 from swarfline.store import Batch, Store
 
 from .client import Client
@@ -405,3 +407,23 @@ def test_names_from_machines_are_never_markup(tmp_path):
         assert answer.status_code == 200 and "<img" not in answer.text, path
         assert "&lt;img" in answer.text
     store.close()
+
+
+def test_the_ruling_is_said_in_the_readers_way_of_numbers(page):
+    read = plain(page("/studies", machine="N1", at=AT, program="O1201", lang="de"))
+    assert re.search(r"2,0\d s .*\d,\d\d .* \d,\d\d s.*, \d,\d %", read)
+    with speaking("de"):
+        assert cycle_words.say(Sentence("{size:.2f} s, {count}", {"size": -1.5, "count": 3})) == "−1,50 s, 3"
+
+
+def test_translations_have_the_places_of_their_sentences():
+    for code in LANGUAGES:
+        if code == "en":
+            continue
+        for message in catalogue(code):
+            if isinstance(message.id, str) and isinstance(message.string, str) and message.string:
+                assert fields(message.string) == fields(message.id), message.id
+
+
+def fields(text: str) -> set[str]:
+    return set(re.findall(r"\{\w+(?::[\w.]+)?\}", text))
