@@ -55,11 +55,22 @@ def test_the_chart_marks_the_steps_in_level(compared: Service, watch):
     assert watched.complaints == []
 
 
-def test_the_chart_speaks_the_readers_way_of_numbers(compared: Service, watch):
+def test_a_point_of_the_chart_opens_its_cycle(compared: Service, watch):
     page = watch().page
     page.goto(compared.url + PAGES[1] + "&lang=de")
     expect(page.locator(".chart .main-svg").first).to_be_visible(timeout=20_000)
-    assert re.search(r"\d,\d s", page.locator(".chart-note").first.inner_text())
+    assert re.search(
+        r"\d,\d s", page.locator(".chart-note").first.inner_text()
+    )  # as numbers are written in German
+    point = page.locator(".chart .scatterlayer .point").last
+    page.locator(".chart").scroll_into_view_if_needed()
+    box = point.bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    expect(page.locator(".chart .hoverlayer .hovertext")).to_have_count(1)
+    page.mouse.down()
+    page.mouse.up()
+    page.wait_for_url("**/cycles/at?start=*")
+    expect(page.locator(".daybar p")).to_contain_text("11:05:00")  # where the newest of the steady ones began
 
 
 def test_complete_without_scripts(compared: Service, watch):
@@ -95,6 +106,9 @@ def test_a_sheet_fits_two_pages_of_a4_and_is_to_be_signed(compared: Service, wat
         abs(float(w) - 595) < 2 and abs(float(h) - 842) < 2 for w, h in sizes
     )  # ISO 216, in points
     page.emulate_media(media="print")
+    page.set_viewport_size({"width": 688, "height": 1000})  # what is left of A4 between its margins, in CSS pixels
+    tops = page.locator(".lines > div").evaluate_all("found => found.map(e => e.getBoundingClientRect().top)")
+    assert len(tops) == 2 and tops[0] == tops[1]
     expect(page.get_by_text("Signature").first).to_be_visible()
     expect(page.locator("form")).to_be_hidden()
     expect(page.get_by_role("heading", level=2).first).to_be_visible()

@@ -12,11 +12,12 @@ from functools import cached_property
 from itertools import pairwise
 from math import sqrt
 
-from swarfline.facts import ABORTED, COMPLETE, CUTTING, PARTIAL, STEPS, Cycle
+from swarfline.facts import COMPLETE, CUTTING, STEPS, Cycle
 from swarfline.figures import Figure
 from swarfline.measure.definition import NIST, OURS, Definition
 from swarfline.measure.distributions import NoncentralT, beta_quantile
 from swarfline.measure.ranks import LEVEL, Interval
+from swarfline.measure.sentence import N_, Sentence
 from swarfline.measure.study import SECOND_US, Sample
 from swarfline.measure.trend import Individuals, individuals, steady_cycles
 
@@ -189,55 +190,92 @@ def run_off(
 
 
 def in_words(found: RunOff) -> str:
-    """The ruling of a run-off in one or two sentences."""
-    count, interval, ruling = found.sample.count, found.index_interval, found.ruling
-    if ruling == NO_LIMIT:
-        return "There is no planned cycle time to hold the cycles against."
-    bound = "" if interval is None else f" The index is {interval[0]:.2f} at least (95 % interval)."
-    if ruling == TOO_FEW:
-        return f"Not enough cycles: {count} steady ones; {FEWEST} are needed.{bound}"
-    if interval is None:
-        way = "within" if ruling == CAPABLE else "above"
-        return f"All {count} cycles took the same time, {way} the planned one; without spread there is no index."
-    between = f"the index lies between {interval[0]:.2f} and {interval[1]:.2f} (95 %)"
-    if ruling == CAPABLE:
-        return f"Shown: {between}, not below the target of {found.target:.2f}."
-    if ruling == NOT_CAPABLE:
-        over = (found.sample.mean_s or 0) - (found.limit_s or 0)
-        if over > 0:
-            return f"Not reached: the mean is {over:.2f} s above the planned time; {between}."
-        return f"Not reached: {between}, below the target of {found.target:.2f}."
-    return f"Open: {between}, so {count} cycles do not settle the target of {found.target:.2f}. Run more cycles."
+    """The ruling of a run-off in one or two sentences, in English."""
+    return sentence(found).told()
 
 
 def cautions(found: RunOff) -> list[str]:
-    """What a reader should know before relying on the ruling."""
+    """What a reader should know before relying on the ruling, in English."""
+    return [one.told() for one in warnings(found)]
+
+
+def sentence(found: RunOff) -> Sentence:
+    """The ruling of a run-off, to be said."""
+    interval, ruling = found.index_interval, found.ruling
+    if ruling == NO_LIMIT:
+        return Sentence(N_("There is no planned cycle time to hold the cycles against."))
+    over = (found.sample.mean_s or 0) - (found.limit_s or 0)
+    low, high = interval or (0.0, 0.0)
+    values = {"count": found.sample.count, "fewest": FEWEST, "low": low, "high": high, "over": over}
+    values |= {"target": found.target}
+    if ruling == TOO_FEW:
+        return Sentence(_TOO_FEW if interval is None else _TOO_FEW_BOUND, values)
+    if interval is None:
+        return Sentence(_ALL_WITHIN if ruling == CAPABLE else _ALL_ABOVE, values)
+    if ruling == NOT_CAPABLE and over > 0:
+        return Sentence(_ABOVE, values)
+    return Sentence(_SAYS[ruling], values)
+
+
+_TOO_FEW = N_("Not enough cycles: {count} steady ones; {fewest} are needed.")
+_TOO_FEW_BOUND = N_(
+    "Not enough cycles: {count} steady ones; {fewest} are needed. The index is {low:.2f} at least (95 % interval)."
+)
+_ALL_WITHIN = N_(
+    "All {count} cycles took the same time, within the planned one; without spread there is no index."
+)
+_ALL_ABOVE = N_("All {count} cycles took the same time, above the planned one; without spread there is no index.")
+_ABOVE = N_(
+    "Not reached: the mean is {over:.2f} s above the planned time; "
+    "the index lies between {low:.2f} and {high:.2f} (95 %)."
+)
+_SAYS = {
+    CAPABLE: N_(
+        "Shown: the index lies between {low:.2f} and {high:.2f} (95 %), not below the target of {target:.2f}."
+    ),
+    NOT_CAPABLE: N_(
+        "Not reached: the index lies between {low:.2f} and {high:.2f} (95 %), below the target of {target:.2f}."
+    ),
+    OPEN: N_(
+        "Open: the index lies between {low:.2f} and {high:.2f} (95 %), so {count} cycles do not settle the target "
+        "of {target:.2f}. Run more cycles."
+    ),
+}
+
+
+def warnings(found: RunOff) -> list[Sentence]:
+    """What a reader should know before relying on the ruling, to be said."""
     told, sample = [], found.sample
     if 0 < sample.count < found.asked:
-        told.append(f"Only {sample.count} of {found.asked} cycles are there.")
+        counts = {"count": sample.count, "asked": found.asked}
+        told.append(Sentence(N_("Only {count} of {asked} cycles are there."), counts))
     if found.chart.beyond:
-        told.append(
-            f"Cycles beyond the limits of single cycles: {len(found.chart.beyond)}. The run was not steady, "
+        text = N_(
+            "Cycles beyond the limits of single cycles: {count}. The run was not steady, "
             "and the index says little of the next one."
         )
-    if sample.effective < sample.count:
-        told.append(
-            f"Cycles are like those before them (autocorrelation {sample.autocorrelation:.2f}): the interval of "
-            "the index takes no account of it and is too narrow."
+        told.append(Sentence(text, {"count": len(found.chart.beyond)}))
+    if sample.autocorrelation is not None and sample.effective < sample.count:
+        text = N_(
+            "Cycles are like those before them (autocorrelation {tie:.2f}): "
+            "the interval of the index takes no account of it and is too narrow."
         )
+        told.append(Sentence(text, {"tie": sample.autocorrelation}))
     return [*told, *_interruptions(found)]
 
 
-def _interruptions(found: RunOff) -> Sequence[str]:
+def _interruptions(found: RunOff) -> Sequence[Sentence]:
     sample = found.sample
     counts = (
-        ("held", sample.held),
-        ("partly unobserved", sample.unobserved),
-        (ABORTED, sample.aborted),
-        (PARTIAL, sample.partial),
+        (N_("{count} held"), sample.held),
+        (N_("{count} partly unobserved"), sample.unobserved),
+        (N_("{count} aborted"), sample.aborted),
+        (N_("{count} partial"), sample.partial),
+        (N_("{count} of something else"), found.other),
     )
-    told = [f"{count} {name}" for name, count in (*counts, ("of something else", found.other)) if count]
-    return [f"Not uninterrupted: between the cycles were {', '.join(told)}."] if told else []
+    told = tuple(Sentence(text, {"count": count}) for text, count in counts if count)
+    text = N_("Not uninterrupted: between the cycles were {what}.")
+    return [Sentence(text, {"what": told})] if told else []
 
 
 FIGURES = (

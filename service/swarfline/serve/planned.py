@@ -19,6 +19,7 @@ from swarfline.measure.planned import (
     measured_cycle,
     planned_cycle,
 )
+from swarfline.measure.sentence import N_, Sentence
 from swarfline.plant import Machine, Part, Plant
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.reply import Replying
@@ -31,7 +32,7 @@ from swarfline.serve.times import seconds
 
 router = APIRouter(tags=["figures"])
 
-BY_SPEED_NOTE = (
+BY_SPEED_NOTE = N_(
     "this machine has no signal of its spindle load: measured cutting is the time in which the spindle turns, "
     "which is the most that it can be"
 )
@@ -109,7 +110,7 @@ def plan_notes(plant: Plant) -> list[str]:
         makers = [m for m in plant.machines if m.part == part.id] or plant.machines
         for machine in makers:
             for note in _notes(machine, part, planned_on(machine, part)):
-                found.setdefault((part.id, note), []).append(machine.id)
+                found.setdefault((part.id, note.told()), []).append(machine.id)
     return [f"[[parts]] {part!r} on {', '.join(machines)}: {note}" for (part, note), machines in found.items()]
 
 
@@ -139,7 +140,7 @@ def _row(room: Room, machine: Machine, name: str, part: Part | None, usual: Meas
         cycle=AgainstShape(**_against(whole, usual.all_us)),
         steps=[_step(step, plan, usual, known) for step in PLANNED_STEPS],
         tools=_tools(plan, usual if "cutting" in known else None),
-        notes=[*_notes(machine, part, plan), *([BY_SPEED_NOTE] if step_grounds(nodes) == BY_SPEED else [])],
+        notes=[one.told() for one in plan_says(room, machine, name)],
     )
 
 
@@ -172,27 +173,35 @@ def _against(planned_us: float | None, measured_us: float | None) -> dict[str, f
     }
 
 
-def _notes(machine: Machine, part: Part | None, plan: PlannedCycle | None) -> Iterator[str]:
+def plan_says(room: Room, machine: Machine, name: str) -> list[Sentence]:
+    """What is missing or does not fit in the plan of a part on a machine, to be said."""
+    part = next((p for p in room.plant.parts if p.id == name), None)
+    by_speed = step_grounds(room.plant.nodes_of(machine)) == BY_SPEED
+    notes = _notes(machine, part, planned_on(machine, part))
+    return [*notes, *([Sentence(BY_SPEED_NOTE)] if by_speed else [])]
+
+
+def _notes(machine: Machine, part: Part | None, plan: PlannedCycle | None) -> Iterator[Sentence]:
     if part is None:
-        yield "the plant file does not list this part"
+        yield Sentence(N_("the plant file does not list this part"))
         return
     if plan is None:
-        yield "the plant file has no planned_steps of this part"
+        yield Sentence(N_("the plant file has no planned_steps of this part"))
         return
     if plan.all_us is None:
         yield from _gaps(machine, part)
     elif seconds(plan.all_us) > part.planned_cycle_time_s:
-        yield (
-            f"the planned steps add up to {seconds(plan.all_us):g} s, more than planned_cycle_time_s = "
-            f"{part.planned_cycle_time_s:g}"
-        )
+        text = N_("the planned steps add up to {all:g} s, more than planned_cycle_time_s = {planned:g}")
+        yield Sentence(text, {"all": seconds(plan.all_us), "planned": part.planned_cycle_time_s})
 
 
-def _gaps(machine: Machine, part: Part) -> Iterator[str]:
+def _gaps(machine: Machine, part: Part) -> Iterator[Sentence]:
     """Why the moves of a part on a machine have no planned time."""
     if machine.motion is None:
-        yield "the plant file has no motion of this machine: its tool changes and turns have no planned time"
+        text = N_("the plant file has no motion of this machine: its tool changes and turns have no planned time")
+        yield Sentence(text)
         return
     axes = {axis.name for axis in machine.motion.axes}
     for name in sorted({name for step in part.planned_steps for name in step.angles_deg} - axes):
-        yield f"this machine's motion has no axis {name!r}: its moves have no planned time"
+        text = N_("this machine's motion has no axis {axis}: its moves have no planned time")
+        yield Sentence(text, {"axis": repr(name)})

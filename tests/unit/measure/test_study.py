@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from swarfline.facts import ABORTED, PARTIAL, STEPS, ToolUse
+from swarfline.measure.ranks import LEVEL
 from swarfline.measure.ruling import cautions, in_words
 from swarfline.measure.study import (
     FASTER,
@@ -182,3 +183,7 @@ def test_steps_add_up_and_there_is_always_a_ruling(first, second):
     if found.pieces:
         total = sum(p.second_mean_s - p.first_mean_s for p in found.pieces)
         assert total == pytest.approx(found.second.mean_s - found.first.mean_s, abs=1e-9)
+
+
+def test_the_texts_say_how_sure_intervals_are():
+    assert LEVEL == 0.95  # the sentences of ruling.py and runoff.py say 95 %

@@ -9,9 +9,11 @@ import re
 import pytest
 
 from swarfline.facts import ABORTED, STEPS, UNOBSERVED, Alarm, Condition, Cycle, StepPiece, ToolLife, ToolUse
+from swarfline.measure.sentence import Sentence
 from swarfline.plant import load
 from swarfline.serve import create_app
 from swarfline.serve.page import cycle_words, words
+from swarfline.serve.tongue import LANGUAGES, catalogue, speaking
 from swarfline.store import Batch, Store
 
 from .client import Client
@@ -169,6 +171,8 @@ def test_the_list_is_filtered_by_outcome(page, outcome, number):
 def test_the_list_is_ordered_and_has_pages(page):
     slowest = page("/machines/N1/cycles", order="slowest", **PROGRAM)
     lengths = [float(n) for n in re.findall(r'data-label="Length">([\d.]+) s', slowest)]
+    median = cycle_words.change(300 - 39.0, 1)
+    assert re.search(rf'data-label="Length">300.0 s</td><td[^>]*>{re.escape(median)}<', slowest)
     assert len(lengths) == 25 and lengths == sorted(lengths, reverse=True) and lengths[0] == 300
     assert "page 1 of 8" in plain(slowest)
     following = html.unescape(re.search(r'rel="next" href="(/machines/N1/cycles[^"]*page=2[^"]*)"', slowest)[1])
@@ -335,6 +339,13 @@ def test_a_study_without_enough_said_is_a_form(page):
     assert 'value="N1" selected' in page("/studies", machine="N1")
 
 
+def test_what_belongs_to_another_kind_of_study_is_passed_over(page, item):
+    params = {"machine": "N1", "with_machine": "N2", "part": "PH-12"}
+    row = item("studies", **params, **week())
+    text = page("/studies", kind="machines", at=AT, with_program="O1202", first_from=AT, **params)
+    shown(text, row["words"])
+
+
 def test_a_study_of_nothing_says_so(page):
     shown(page("/studies", machine="S1", at=AT), "There is no such cycle in either span.")
 
@@ -396,3 +407,23 @@ def test_names_from_machines_are_never_markup(tmp_path):
         assert answer.status_code == 200 and "<img" not in answer.text, path
         assert "&lt;img" in answer.text
     store.close()
+
+
+def test_the_ruling_is_said_in_the_readers_way_of_numbers(page):
+    read = plain(page("/studies", machine="N1", at=AT, program="O1201", lang="de"))
+    assert re.search(r"2,0\d s .*\d,\d\d .* \d,\d\d s.*, \d,\d %", read)
+    with speaking("de"):
+        assert cycle_words.say(Sentence("{size:.2f} s, {count}", {"size": -1.5, "count": 3})) == "−1,50 s, 3"
+
+
+def test_translations_have_the_places_of_their_sentences():
+    for code in LANGUAGES:
+        if code == "en":
+            continue
+        for message in catalogue(code):
+            if isinstance(message.id, str) and isinstance(message.string, str) and message.string:
+                assert fields(message.string) == fields(message.id), message.id
+
+
+def fields(text: str) -> set[str]:
+    return set(re.findall(r"\{\w+(?::[\w.]+)?\}", text))

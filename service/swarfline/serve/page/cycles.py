@@ -25,7 +25,7 @@ from swarfline.serve.page.cycle_list import ORDERS, OUTCOMES, Leaf, leaf, order_
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.page.plots import Beam, Run
 from swarfline.serve.page.ribbon import bar, line_at
-from swarfline.serve.planned import AgainstShape, PlannedRow, planned_rows
+from swarfline.serve.planned import AgainstShape, PlannedRow, plan_says, planned_rows
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import InRoom, OneMachine, Room
 from swarfline.serve.series import choose as choose_made
@@ -284,7 +284,7 @@ class _View:
             _share_lines([(name, value) for name, value in named if value]) if tools else [],
         )
 
-    def _against(self) -> tuple[PlannedRow, list[AgainstLine], list[AgainstLine]] | None:
+    def _against(self) -> tuple[PlannedRow, list[AgainstLine], list[AgainstLine], list[str]] | None:
         if not self.cycles:
             return None
         part = self.cycles[-1].part
@@ -293,7 +293,8 @@ class _View:
             return None
         steps = [(cycle_words.step(s.step), s) for s in row.steps]
         tools = [(cycle_words.tool(t.tool), t) for t in row.tools]
-        return row, _against_lines([*steps]), _against_lines([*tools])
+        notes = [cycle_words.say(one) for one in plan_says(self.room, self.machine, part)]
+        return row, _against_lines([*steps]), _against_lines([*tools]), notes
 
     def _lines(self, listed: Leaf) -> list[CycleLine]:
         zone, median = self.room.zone, self.trend.median_s
@@ -317,6 +318,7 @@ def _chart_words() -> dict[str, str]:
         "limits": _("Dashed: limits of single cycles around it, {} to {} s."),
         "planned": _("Dotted: planned, {} s."),
         "marks": _("Upright: steps in level."),
+        "open": _("A point opens its cycle."),
         "failed": _("The chart could not be loaded; the table tells the same."),
     }
 

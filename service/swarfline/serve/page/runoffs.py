@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from swarfline.measure.runoff import TARGET, RunOff
+from swarfline.measure.runoff import TARGET, RunOff, sentence, warnings
 from swarfline.plant import Machine
 from swarfline.serve.page import cycle_words, plots, words
 from swarfline.serve.page.choosing import moment
@@ -53,6 +53,8 @@ class Sheet:
     """One run-off, ready to be shown."""
 
     machine: Machine
+    ruling: str
+    cautions: list[str]
     row: RunOffRow
     run: Run | None
     limits: tuple[float | None, float | None]
@@ -137,6 +139,8 @@ def _sheet(room: Room, asked: Question, now_us: int) -> Sheet:
     wait, ends = found.longest_wait, found.span_us
     return Sheet(
         asked.machine,
+        cycle_words.say(sentence(found)),
+        [cycle_words.say(one) for one in warnings(found)],
         row,
         _run(found),
         found.chart.limits or (None, None),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from swarfline.measure.ruling import sentence, warnings
 from swarfline.measure.study import Sample, Study
 from swarfline.serve.page import cycle_words, plots, words
 from swarfline.serve.page.choosing import moment
@@ -72,6 +73,8 @@ class Sheet:
     """One study, ready to be shown."""
 
     title: str
+    ruling: str
+    cautions: list[str]
     row: StudyRow
     sides: tuple[SideBlock, SideBlock]
     steps: list[PieceLine]
@@ -170,6 +173,8 @@ def _sheet(room: Room, found: Compared) -> Sheet:
     pieces = _piece_lines(row)
     return Sheet(
         _title(row),
+        cycle_words.say(sentence(study)),
+        [cycle_words.say(one) for one in warnings(study)],
         row,
         _sides(room, found, row, study),
         [line for line in pieces if line.piece.kind == "step"],

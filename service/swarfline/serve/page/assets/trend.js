@@ -12,6 +12,7 @@ const WORDS = {
   limits: "Dashed: limits of single cycles around it, {} to {} s.",
   planned: "Dotted: planned, {} s.",
   marks: "Upright: steps in level.",
+  open: "A point opens its cycle.",
   failed: "The chart could not be loaded; the table tells the same.",
 };
 let library;
@@ -59,6 +60,7 @@ function note(chart, series) {
   if (series.ucl_s !== null) parts.push(say(told.limits, series.lcl_s, series.ucl_s));
   if (chart.dataset.planned) parts.push(say(told.planned, Number(chart.dataset.planned)));
   if (marks(chart).length) parts.push(told.marks);
+  if (chart.dataset.open) parts.push(told.open);
   return parts.join(" ");
 }
 
@@ -122,7 +124,7 @@ function withOffset(text, like) {
 }
 
 function columns(series) {
-  return { x: series.t_s.map((t) => plantTime(t, series.from)), y: series.y_s };
+  return { x: series.t_s.map((t) => plantTime(t, series.from)), y: series.y_s, customdata: series.t_s };
 }
 
 async function draw(chart) {
@@ -149,7 +151,16 @@ async function draw(chart) {
   }
 }
 
+function open(chart, point) {
+  if (!chart.dataset.open || point?.customdata === undefined) return;
+  const address = new URL(chart.dataset.open, location.href);
+  // a millisecond into the cycle: times in scripts are no finer, and may lie before the start
+  address.searchParams.set("start", new Date(point.customdata * 1000 + 1).toISOString());
+  location.assign(address);
+}
+
 function follow(plotly, chart, series) {
+  chart.on("plotly_click", (event) => open(chart, event.points[0]));
   chart.on("plotly_relayout", async (change) => {
     const whole = change["xaxis.autorange"];
     const from = change["xaxis.range[0]"] ?? change["xaxis.range"]?.[0];
@@ -157,8 +168,8 @@ function follow(plotly, chart, series) {
     if (!whole && !from) return;
     const edges = whole ? [] : [withOffset(from, series.from), withOffset(to, series.from)];
     try {
-      const { x, y } = columns(await ask(chart, ...edges));
-      await plotly.restyle(chart, { x: [x], y: [y] });
+      const { x, y, customdata } = columns(await ask(chart, ...edges));
+      await plotly.restyle(chart, { x: [x], y: [y], customdata: [customdata] });
     } catch {
       // what was drawn before stays; the next change asks again
     }
