@@ -50,6 +50,15 @@ def test_success_is_no_failure():
         tried.succeeded("ana", HERE)
 
 
+def test_success_forgets_the_failures_before_it():
+    tried = Throttle()
+    for _ in range(BOTH.free):
+        assert tried.begin("ana", HERE, 0) == 0
+    assert tried.begin("ana", HERE, SECOND) == 0
+    tried.succeeded("ana", HERE)
+    assert [tried.begin("ana", HERE, SECOND) for _ in range(BOTH.free)] == [0] * BOTH.free
+
+
 def test_other_users_and_addresses_are_not_slowed_by_a_few_failures():
     tried = Throttle()
     attempts(tried, "ana", HERE, 0, 60 * SECOND)

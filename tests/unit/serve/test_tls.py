@@ -102,7 +102,7 @@ async def test_a_stream_ends_with_its_session(encrypted):
     headers = {"authorization": f"Bearer {encrypted.token('viewer')}"}
     async with serving(encrypted) as port:
         site = httpx.AsyncClient(base_url=f"https://127.0.0.1:{port}", verify=trusting(encrypted), headers=headers)
-        async with site as http, http.stream("GET", "/api/v1/live") as stream:
+        async with asyncio.timeout(30), site as http, http.stream("GET", "/api/v1/live") as stream:
             text = ""
             async for piece in stream.aiter_text():
                 if "event: tick" in piece:
