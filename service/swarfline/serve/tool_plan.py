@@ -191,14 +191,20 @@ def _plannable(
     return planned, left_out
 
 
+NO_LIMIT = "its limit is not known"
+NO_CONSUMPTION = "its consumption is not known"
+TOO_FEW = "too few cycles are known for a low end"
+NO_CYCLE = "a whole life lasts for no cycle"
+WHYS = (NO_LIMIT, NO_CONSUMPTION, TOO_FEW, NO_CYCLE)
+"""Why a tool could not be planned for."""
+
+
 def _why(tool: ToolForecast, cautious: bool) -> str:
     if tool.limit is None:
-        return "its limit is not known"
+        return NO_LIMIT
     if tool.consumption_per_cycle is None:
-        return "its consumption is not known"
-    if cautious and tool.cycles_left_low is None:
-        return "too few cycles are known for a low end"
-    return "a whole life lasts for no cycle"
+        return NO_CONSUMPTION
+    return TOO_FEW if cautious and tool.cycles_left_low is None else NO_CYCLE
 
 
 def _rows(
