@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from swarfline.arguments import PLANT_FILE, existing_store, fail, known_machines, plant_of
+from swarfline.arguments import FAILED, PLANT_FILE, existing_store, fail, known_machines, plant_of
 
 if TYPE_CHECKING:
     from swarfline.alerts import Alert
@@ -25,7 +26,7 @@ JSON = click.option("--json", "as_json", is_flag=True, help="Print it as the API
 
 @click.group()
 def alert() -> None:
-    """Alerts of a plant: list, history, acknowledge, shelve.
+    """Alerts of a plant: list, history, acknowledge, shelve; and whether its channels work.
 
     An alert is information for people. It is no safety function, and acknowledging one does nothing at a machine.
     """
@@ -146,6 +147,44 @@ def unshelve(file: Path, number: int, who: str, note: str, as_json: bool) -> Non
         told = said(UnshelveBody, {}, who=who, note=note)
         alerting.unshelve(room, number, told.who, told.note)
         _tell(room, number, as_json)
+
+
+@alert.command("test")
+@PLANT_FILE
+@click.argument("channel")
+@click.option("--json", "as_json", is_flag=True, help="Print the outcome for a program to read.")
+def try_channel(file: Path, channel: str, as_json: bool) -> None:
+    """Send a test message on a CHANNEL of a plant FILE, and say what happened.
+
+    It is sent at once, whatever quiet hours there are, and only once; the outbox does not know of it. Secrets come
+    from the environment of this command. Exit code 0: the receiver took it, 1: it did not, or the file is wrong,
+    2: there is no such channel.
+    """
+    from swarfline import clock
+    from swarfline.watch.channels import channel_of
+    from swarfline.watch.deliver import Later, Refused, trial
+
+    plant = plant_of(file)
+    tables = {table.id: table for table in plant.channels}
+    if channel not in tables:
+        there = ", ".join(tables) or "none"
+        raise click.BadParameter(f"{channel!r} is no channel of the plant file (there are: {there})")
+    now_us = clock.now_us()
+    try:
+        remark = channel_of(tables[channel], file.parent).send(trial(channel, plant.plant.name, now_us), now_us)
+    except (Later, Refused) as problem:
+        _tell_trial(channel, False, str(problem), as_json)
+        sys.exit(FAILED)
+    _tell_trial(channel, True, remark, as_json)
+
+
+def _tell_trial(channel: str, sent: bool, said: str, as_json: bool) -> None:
+    if as_json:
+        click.echo(json.dumps({"channel": channel, "sent": sent, "said": said}, ensure_ascii=False))
+    elif sent:
+        click.echo(f"channel {channel}: the test message was taken" + (f"; {said}" if said else ""))
+    else:
+        click.echo(f"channel {channel}: the test message could not be sent: {said}", err=True)
 
 
 @contextmanager

@@ -33,14 +33,14 @@ _LOOKED_AT = (
     "/planned-cycles", "/tool-forecasts", "/tool-history", "/tool-replacement", "/tool-loads", "/energy",
     "/energy-demand", "/energy-per-cycle", "/pace", "/studies", "/run-offs", "/lots", "/tool-plan",
     "/stop-entries", "/judgements", "/notes", "/targets", "/alerts", "/alerts/{number}",
-    "/servers", "/definitions", "/live",
+    "/notifications", "/servers", "/definitions", "/live",
 )  # fmt: skip
 _PAGES = (
     "/", "/machines", "/machines/{machine_id}", "/machines/{machine_id}/timeline",
     "/machines/{machine_id}/tools", "/tools", "/energy", "/reports",
     "/alerts", "/alerts/{number}", "/production", "/production/stops", "/production/stops.csv", "/cycles",
     "/machines/{machine_id}/cycles", "/machines/{machine_id}/cycles/at", "/studies", "/run-offs",
-    "/reports/{ending}", "/wall", "/connections", "/api", "/api/openapi.json", "/account",
+    "/reports/{ending}", "/wall", "/notifications", "/connections", "/api", "/api/openapi.json", "/account",
 )  # fmt: skip
 _ENTERED = (
     "/machines/{machine_id}/stop-reasons", "/machines/{machine_id}/judgements", "/machines/{machine_id}/notes",

@@ -101,6 +101,12 @@ class Outbox:
         with self._engine.connect() as connection:
             return int(connection.execute(select(func.count()).select_from(_OUT).where(*wanted)).scalar() or 0)
 
+    def waiting(self, channel: str) -> int:
+        """How many messages of a channel wait."""
+        wanted = (_OUT.c.channel == channel, _OUT.c.state == WAITING)
+        with self._engine.connect() as connection:
+            return int(connection.execute(select(func.count()).select_from(_OUT).where(*wanted)).scalar() or 0)
+
     def next_us(self) -> int | None:
         """When the next attempt of any message is due; None: none waits."""
         with self._engine.connect() as connection:

@@ -54,6 +54,7 @@ PATHS = (
     "/api/v1/targets",
     "/api/v1/alerts",
     "/api/v1/alerts/{number}",
+    "/api/v1/notifications",
     "/api/v1/servers",
     "/api/v1/definitions",
     "/api/v1/live",

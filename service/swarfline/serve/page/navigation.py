@@ -16,6 +16,7 @@ def navigation() -> list[tuple[str, str, str]]:
         ("/studies", "studies", _("Studies")),
         ("/run-offs", "run-offs", _("Run-offs")),
         ("/alerts", "alerts", _("Alerts")),
+        ("/notifications", "notifications", _("Notifications")),
         ("/reports", "reports", _("Reports")),
         ("/wall", "wall", _("Wall")),
         ("/connections", "connections", _("Connections")),

@@ -14,6 +14,7 @@ from swarfline.serve.page import (
     cycles,
     energy,
     machine_pages,
+    notifications,
     one_cycle,
     production,
     production_stops,
@@ -46,6 +47,7 @@ def install(app: FastAPI) -> None:
     alerts.install(app)
     wall.install(app)
     connections.install(app)
+    notifications.install(app)
     reports.install(app)
     production.install(app)
     production_stops.install(app)

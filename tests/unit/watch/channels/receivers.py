@@ -12,11 +12,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from pathlib import Path
 
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
-from connect.secured import certificate, write_pair
 
 Answer = Callable[["Posts"], None] | int
 """What to do with one request: a status, or anything else."""
@@ -96,15 +94,6 @@ def receiving(port: int = 0, tls: ssl.SSLContext | None = None) -> Iterator[Rece
         server.shutdown()
         server.server_close()
         thread.join(5)
-
-
-def trusted_by(folder: Path, name: str) -> ssl.SSLContext:
-    """TLS of a server at 127.0.0.1; who trusts the file ``name`` trusts it."""
-    _, key = write_pair(folder, name, der := certificate(name))
-    (folder / name).write_text(ssl.DER_cert_to_PEM_cert(der))
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-    context.load_cert_chain(folder / name, key)
-    return context
 
 
 def hang(post: Posts) -> None:

@@ -16,7 +16,8 @@ from swarfline.plant.channels import MailTable
 from swarfline.watch.channels.mail import Mail, mail_of
 from swarfline.watch.deliver import Later, Refused
 
-from .receivers import Mailbox, mail_server, trusted_by
+from .receivers import Mailbox, mail_server
+from .trusted import trusted_by
 
 NOW_US = 1_773_100_800_123_456
 MESSAGE = Message("shop", "raised-1", "N1: tool 7 nearly worn (µ)", "Tool 7: 95 of 100 µm\n.\nend", NOW_US)

@@ -18,7 +18,8 @@ from swarfline.plant.channels import WebhookTable
 from swarfline.watch.channels.webhook import Webhook, after_s, body_of, headers_of, mac
 from swarfline.watch.deliver import Later, Refused
 
-from .receivers import cut, drip, hang, receiving, trusted_by, with_headers
+from .receivers import cut, drip, hang, receiving, with_headers
+from .trusted import trusted_by
 
 NOW_US = 1_773_100_800_000_000
 MESSAGE = Message(
