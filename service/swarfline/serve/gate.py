@@ -66,7 +66,7 @@ class Gate:
             await (refusal or self._app)(scope, receive, send)
 
     async def _found(self, request: Request) -> SignIn | None:
-        if request.url.path.startswith("/assets/"):
+        if request.scope["path"].startswith("/assets/"):
             return None
         told = request.headers.get("authorization", "")
         cookie = cookie_of(request.headers, cookie_name(request.url.scheme))
@@ -90,7 +90,8 @@ class Gate:
         return answer(request, HTTPStatus.FORBIDDEN, detail)
 
     def _needed(self, request: Request) -> Role | None:
-        path = request.url.path
+        # as the application is going to read it; in an address an encoded ? would end the path
+        path: str = request.scope["path"]
         if self._listen.probes_open and path in PROBES and is_loopback(address_of(request)):
             return None
         return needs(request.method, path)

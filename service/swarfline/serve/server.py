@@ -15,6 +15,9 @@ from swarfline.serve.peers import Peers
 GRACE_S = 2
 """Seconds that requests under way are given when the service stops."""
 
+LOOK_TICKS = 600
+"""A renewed certificate is looked for once a minute."""
+
 Ready = Callable[[int], None]
 """Called once with the port that is listened on."""
 
@@ -43,12 +46,19 @@ class Server(uvicorn.Server):
         )
         self._hubs = tuple(app.state.hubs.values())
         self._ready = ready
+        self._renewal = tls.Renewal(plant)
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Listen, then say on which port."""
         await super().startup(sockets)
         if self.started and self._ready is not None:
             self._ready(self.port)
+
+    async def on_tick(self, counter: int) -> bool:
+        """Ten times a second; whether to stop."""
+        if counter % LOOK_TICKS == 0 and self.config.ssl is not None:
+            self._renewal.look(self.config.ssl)
+        return await super().on_tick(counter)
 
     @property
     def port(self) -> int:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import logging
 import ssl
 from pathlib import Path
 
 from swarfline.plant import Plant
+
+_log = logging.getLogger(__name__)
 
 
 def files(plant: Plant) -> tuple[Path, Path] | None:
@@ -40,6 +43,38 @@ def problem(plant: Plant) -> str | None:
             f"without a password, in PEM ({reason})"
         )
     return None
+
+
+class Renewal:
+    """Takes a renewed certificate while the service runs: whoever connects from then on sees it."""
+
+    def __init__(self, plant: Plant) -> None:
+        self._plant = plant
+        self._seen = self._stamps()
+
+    def look(self, context: ssl.SSLContext) -> None:
+        """Take the files into ``context`` where they have changed; what cannot be used is logged once."""
+        stamps = self._stamps()
+        found = files(self._plant)
+        if stamps == self._seen or found is None:
+            return
+        self._seen = stamps
+        unfit = problem(self._plant)
+        if unfit is not None:
+            _log.error("the renewed certificate is not taken: %s", unfit)
+            return
+        context.load_cert_chain(*found)
+        _log.info("the renewed certificate %s is in use", found[0])
+
+    def _stamps(self) -> list[int | None]:
+        return [_changed(file) for file in files(self._plant) or ()]
+
+
+def _changed(file: Path) -> int | None:
+    try:
+        return file.stat().st_mtime_ns
+    except OSError:
+        return None
 
 
 def _no_password() -> str:

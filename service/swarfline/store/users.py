@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, Select, delete, insert, select, update
+from sqlalchemy import Connection, Engine, Row, Select, bindparam, delete, insert, select, update
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from swarfline.store import tables
@@ -76,7 +76,7 @@ class Users:
     def sign_in(self, digest: str) -> SignIn | None:
         """The session or token of a digest, ended or not; None: there is none."""
         with self._engine.connect() as connection:
-            row = connection.execute(_joined().where(_SIGN_INS.c.digest == digest)).one_or_none()
+            row = connection.execute(_BY_DIGEST, {"wanted": digest}).one_or_none()
         return None if row is None else _sign_in(row)
 
     def sign_ins(self, name: str | None = None) -> list[SignIn]:
@@ -135,6 +135,10 @@ def _end_all(connection: Connection, name: str, kind: SignInKind | None = None) 
 def _joined() -> Select[Any]:
     owner = _USERS.c.key == _SIGN_INS.c.user
     return select(_SIGN_INS, _USERS.c.name, _USERS.c.role.label("most")).join_from(_SIGN_INS, _USERS, owner)
+
+
+_BY_DIGEST = _joined().where(_SIGN_INS.c.digest == bindparam("wanted"))
+"""Asked with each request."""
 
 
 def _user(row: Row[Any]) -> User:

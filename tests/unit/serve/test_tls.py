@@ -179,6 +179,42 @@ def plant_file(write_plant, small_plant):
     return write_plant(f'{small_plant}\n[listen]\ncertificate = "plant.pem"\nkey = "plant.key.pem"\n')
 
 
+async def shown(port):
+    """The certificate that a server shows, in DER."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
+    _, writer = await asyncio.open_connection("127.0.0.1", port, ssl=context)
+    found = writer.get_extra_info("ssl_object").getpeercert(binary_form=True)
+    writer.close()
+    await writer.wait_closed()
+    return found
+
+
+def der(certificate):
+    return ssl.PEM_cert_to_DER_cert(certificate.read_text(encoding="ascii"))
+
+
+@pytest.mark.system
+async def test_a_renewed_certificate_is_taken_without_a_restart_and_an_unfit_one_is_not(
+    tmp_path, monkeypatch, caplog
+):
+    monkeypatch.setattr("swarfline.serve.server.LOOK_TICKS", 1)
+    first, key = self_made(tmp_path)
+    before = der(first)
+    plant = Works(tmp_path, ENCRYPTED)
+    async with serving(plant) as port:
+        assert await shown(port) == before
+        key.write_text("half of a key", encoding="ascii")
+        while "not taken" not in caplog.text:
+            await asyncio.sleep(0.05)
+        assert await shown(port) == before
+        renewed, _ = self_made(tmp_path)
+        async with asyncio.timeout(10):
+            while await shown(port) != der(renewed):
+                await asyncio.sleep(0.05)
+    plant.store.close()
+
+
 def test_files_that_fit_have_no_problem(plant_file):
     certificate, key = self_made(plant_file.parent)
     plant = load(plant_file)
