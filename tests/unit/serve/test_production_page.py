@@ -99,6 +99,30 @@ def test_the_picture_closes(client):
     assert [kind for kind, _ in bars].count("stays") == 4
 
 
+def test_long_stops_are_whole_bars_and_short_ones_combs_true_to_scale(client):
+    text = page(client, f"{SHIFT}&machine=N1")
+    rows = client.get(f"/api/v1/losses?machine=N1&{SHIFT}").json()["items"]
+    long_s, short_s = (
+        next(r["time_s"] for r in rows if (r["loss"], r["length"]) == ("waiting", length))
+        for length in ("long", "short")
+    )
+    path = re.search(r'class="c-waiting" d="([^"]*)"', text.split('id="ranks"')[0])[1]
+    bars = [tuple(map(float, m)) for m in re.findall(r"M([\d.]+) \d+H([\d.]+)", path)]
+    whole, teeth = bars[0], bars[1:]
+    assert len(teeth) > 5
+    drawn = (whole[1] - whole[0], whole[0] - teeth[0][0])
+    assert drawn[0] / drawn[1] == pytest.approx(long_s / short_s, rel=0.05)
+
+
+def test_the_course_shows_each_day_and_leads_to_it(client, get):
+    text = page(client, "span=week")
+    _, day = get("oee", by="day", span="week")["items"]
+    course = re.search(r'id="course".*?</section>', text, re.S)[0]
+    assert f"{words.percent(day['figures']['oee']['value'])} " in row_of(course, "Tue 10 Mar 2026")
+    address = link_of(course, "Tue 10 Mar 2026")
+    assert "span=day" in address and "Tue 10 Mar 2026, so far" in words_of(client.get(address).text)
+
+
 def test_unobserved_time_stands_in_the_picture_and_coverage_beside_the_figures(client, get):
     text = page(client)
     (row,) = get("oee", by="plant", **{"from": "2026-03-10T06:00:00+01:00"})["items"]

@@ -15,8 +15,8 @@ from swarfline.serve.oee import OeeRow, oee_row
 from swarfline.serve.pace import PaceRow, pace_row
 from swarfline.serve.page.choosing import OWN, Chosen, moment
 from swarfline.serve.problems import wrong
-from swarfline.serve.slices import Piece, Slice, slices
-from swarfline.serve.spans import LONGEST_US, SHIFT, Asked, latest_shift, named
+from swarfline.serve.slices import By, Piece, Slice, slices
+from swarfline.serve.spans import DAY, LONGEST_US, SHIFT, Asked, latest_shift, named
 from swarfline.serve.tallied import Tallied
 from swarfline.serve.times import parse
 
@@ -164,15 +164,21 @@ def _other(chosen: Chosen, told: dict[str, str]) -> Asked:
     return Asked(start_us, end_us, asked.now_us, end_us)
 
 
-def pieces_of(found: Side) -> tuple[str, Sequence[OeeRow]]:
+def pieces_of(found: Side) -> tuple[By, Sequence[OeeRow]]:
     """Into what the span is cut to show its course, and the rows; empty for a single shift."""
-    asked = found.chosen.asked
-    length = asked.end_us - asked.start_us
-    by = "shift" if length <= 2 * DAY_US + DAY_US // 4 else "day" if length <= FINE_US else "week"
-    if found.chosen.kind == SHIFT:
-        return by, []
-    cut = slices(found.work, by, found.chosen.machines)  # type: ignore[arg-type]
-    return by, [oee_row(found.work, s) for s in cut]
+    chosen = found.chosen
+    by = _cut_of(chosen)
+    rows = (
+        [] if chosen.kind == SHIFT else [oee_row(found.work, s) for s in slices(found.work, by, chosen.machines)]
+    )
+    return by, rows
+
+
+def _cut_of(chosen: Chosen) -> By:
+    length_us = chosen.asked.end_us - chosen.asked.start_us
+    if chosen.kind in (SHIFT, DAY) or (chosen.kind == OWN and length_us <= 2 * DAY_US):
+        return "shift"
+    return "day" if length_us <= FINE_US else "week"
 
 
 def start_us(row: OeeRow) -> int:
