@@ -19,7 +19,8 @@ days = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 """
 # far shorter than the shortest life, so that a new tool is not near its limit from the start
-ALERTS = "[alerts.tool_near_limit]\nlead_min = 2\n\n"
+# tools live for minutes here: what comes back so soon is the next one, not the same story again
+ALERTS = "[alerts]\nagain_within_min = 0\n\n[alerts.tool_near_limit]\nlead_min = 2\n\n"
 
 
 def write_plant_file(path: Path, machines: Sequence[str], port: int) -> None:
