@@ -217,6 +217,18 @@ def test_the_board_shows_the_most_urgent_first_and_leaves_out_what_is_shelved(wr
     assert 'href="/alerts#alert-1"' in page
 
 
+def test_a_flood_of_alerts_keeps_the_pages_short(writing):
+    commit(writing, raised=[replace(LOST, subject=f"server/{n}", text=f"Lost {n:03}") for n in range(150)])
+    look = writing.board.look()
+    assert len(look["alerts"]) == 100
+    assert (look["cells"]["plant.alerts"], look["cells"]["plant.alerts.more"]) == ("151", "and 143 more")
+    first, page = writing.get("/").text, text_of(writing.get("/alerts"))
+    assert first.count("alerts#alert-") == 8 and "and 143 more" in first
+    assert "and 51 more, less urgent; the CSV has all" in page and "Standing: 151" in page
+    # those that were raised last come first, and the warning last of all
+    assert "Tool 7" not in page.partition("Shelved")[0]
+
+
 # the pages
 
 

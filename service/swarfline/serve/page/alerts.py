@@ -25,7 +25,7 @@ from swarfline.serve.tongue import gettext as _
 from swarfline.serve.tongue import language
 from swarfline.watch.rules import RULES, Rule
 
-MOST = 200
+ROWS = 200
 """Rows of the history that the page shows; the table as CSV has all."""
 LENGTHS_MIN = (15, 30, 60, 120, 240, 480, 1440, 4320)
 """Lengths of shelving that the form offers, as far as the plant file lets it."""
@@ -153,20 +153,22 @@ def overview(request: Request, room: Room, refused: Refused | None = None) -> di
     chosen = choose(request, room, DAY)
     now_us = room.now_us()
     known = by_urgency(room.queries.alerts(standing=True), now_us)
+    open_ = [a for a in known if not a.is_shelved(now_us)]
     aside = [a for a in known if a.is_shelved(now_us)]
     return {
-        "standing": [line(room, a, now_us) for a in known if not a.is_shelved(now_us)],
-        "shelved": [line(room, a, now_us) for a in aside],
+        "standing": [line(room, a, now_us) for a in open_[: alert_words.MOST]],
+        "left_out": len(open_[alert_words.MOST :]),
+        "shelved": [line(room, a, now_us) for a in aside[: alert_words.MOST]],
         "history": [line(room, a, now_us) for a in _history(room, chosen)],
         "chosen": chosen,
-        "most": MOST,
+        "most": ROWS,
         **_shared(request, room, now_us, refused),
     }
 
 
 def _history(room: Room, chosen: Chosen) -> list[Alert]:
     start, end = chosen.asked.interval
-    found = room.queries.alerts(machine=chosen.machine, start_us=start, end_us=end, limit=MOST)
+    found = room.queries.alerts(machine=chosen.machine, start_us=start, end_us=end, limit=ROWS)
     mine = {m.id for m in chosen.machines}
     return [a for a in found if chosen.cell is None or a.machine in mine]
 
