@@ -16,6 +16,7 @@ from swarfline.serve.alerts import AcknowledgeBody, ShelveBody, UnshelveBody
 from swarfline.serve.page import alert_words, words
 from swarfline.serve.page.board import Board
 from swarfline.serve.page.choosing import Chosen, choose
+from swarfline.serve.page.entering import name_kept
 from swarfline.serve.page.forms import Fields, local, said, see_other, whole
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.problems import RefusedError
@@ -203,6 +204,7 @@ def _shared(request: Request, room: Room, now_us: int, refused: Refused | None) 
         "now_us": now_us,
         "refused": refused,
         "back": _back(request, refused),
+        "who": name_kept(request),
     }
 
 
