@@ -38,7 +38,7 @@ def test_acknowledged_by_keyboard_with_and_without_scripts(service, watch, scrip
     item = page.locator("#alert-1")
     item.locator("summary", has_text="Acknowledge").focus()
     page.keyboard.press("Enter")
-    item.get_by_label("who").first.fill("Ana")
+    item.get_by_label("Your name").first.fill("Ana")
     item.get_by_label("what is done about it").fill("new one is set")
     page.keyboard.press("Enter")
     expect(page.locator("#alert-1")).to_contain_text("acknowledged by Ana: new one is set")

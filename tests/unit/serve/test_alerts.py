@@ -14,6 +14,7 @@ from swarfline.alerts import URGENT, Alert
 from swarfline.store import Batch, tables
 
 from .entering import HOST, Writer
+from .signed import Works
 from .test_page import Reader
 from .works import ALERT, HOUR, MINUTE, NOW, works
 
@@ -217,6 +218,18 @@ def test_the_board_shows_the_most_urgent_first_and_leaves_out_what_is_shelved(wr
     assert 'href="/alerts#alert-1"' in page
 
 
+def test_a_flood_of_alerts_keeps_the_pages_short(writing):
+    commit(writing, raised=[replace(LOST, subject=f"server/{n}", text=f"Lost {n:03}") for n in range(150)])
+    look = writing.board.look()
+    assert len(look["alerts"]) == 100
+    assert (look["cells"]["plant.alerts"], look["cells"]["plant.alerts.more"]) == ("151", "and 143 more")
+    first, page = writing.get("/").text, text_of(writing.get("/alerts"))
+    assert first.count("alerts#alert-") == 8 and "and 143 more" in first
+    assert "and 51 more, less urgent; the CSV has all" in page and "Standing: 151" in page
+    # those that were raised last come first, and the warning last of all
+    assert "Tool 7" not in page.partition("Shelved")[0]
+
+
 # the pages
 
 
@@ -266,6 +279,30 @@ def test_a_form_that_comes_too_late_says_so(writing):
 def test_a_form_never_leads_away(writing):
     answer = form(writing, "1/acknowledge", back="https://elsewhere.example/")
     assert answer.headers["location"] == "/alerts"
+
+
+def test_the_name_kept_in_this_browser_stands_in_the_form(writing):
+    page = writing.get("/alerts", headers={"cookie": "who=Ana%20Ruiz"})
+    assert 'value="Ana Ruiz"' in page.text
+
+
+@pytest.fixture(scope="module")
+def signed(tmp_path_factory):
+    made = Works(tmp_path_factory.mktemp("signed"))
+    yield made
+    made.store.close()
+
+
+def test_whoever_is_signed_in_does_it_and_nobody_in_another_name(signed):
+    otto, vera = signed.by_session("operator"), signed.by_session("viewer")
+    assert 'action="/alerts/1/acknowledge"' not in vera.get("/alerts").text
+    page = otto.get("/alerts").text
+    assert 'action="/alerts/1/acknowledge"' in page and 'name="who"' not in page
+    assert vera.form("/alerts/1/acknowledge").status_code == 403
+    assert otto.form("/alerts/1/acknowledge", who="Vera").status_code == 422
+    assert otto.enter("alerts/1/acknowledge", who="Vera").status_code == 422
+    assert otto.form("/alerts/1/acknowledge", note="seen").status_code == 303
+    assert signed.store.queries.alert(1).acknowledged.who == "Otto"
 
 
 def test_an_alert_on_its_own_page(writing):

@@ -11,6 +11,11 @@ from swarfline.serve.page import words
 from swarfline.serve.room import Room
 from swarfline.serve.tongue import gettext as _
 
+MOST = 100
+"""Standing alerts that are shown and streamed, the most urgent; counts are of all."""
+FIRST = 8
+"""Those of them on the first page, where the machines must be seen too."""
+
 
 def severity(name: str) -> str:
     """A severity in words."""
@@ -65,14 +70,15 @@ def alert_cells(room: Room, standing: list[Alert], now_us: int) -> dict[str, str
     """How many alerts stand and are shelved, what each says, and a text that changes with the list."""
     open_ = [a for a in standing if not a.is_shelved(now_us)]
     unacknowledged = sum(a.acknowledged is None for a in open_)
-    shelved = len(standing) - len(open_)
+    shelved, more = len(standing) - len(open_), len(open_) - FIRST
     return {
         "plant.alerts": _("none") if not open_ else str(len(open_)),
         "plant.alerts.unacknowledged": str(unacknowledged),
         "plant.alerts.shelved": _("none") if not shelved else str(shelved),
+        "plant.alerts.more": _("and %(num)s more") % {"num": words.number(more)} if more > 0 else "",
         "plant.alerts.list": _digest(standing, now_us),
-        **{f"alert.{a.number}.text": a.text for a in standing},
-        **{f"alert.{a.number}.since": since(room, a, now_us) for a in standing},
+        **{f"alert.{a.number}.text": a.text for a in standing[:MOST]},
+        **{f"alert.{a.number}.since": since(room, a, now_us) for a in standing[:MOST]},
     }
 
 

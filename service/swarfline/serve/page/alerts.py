@@ -16,6 +16,7 @@ from swarfline.serve.alerts import AcknowledgeBody, ShelveBody, UnshelveBody
 from swarfline.serve.page import alert_words, words
 from swarfline.serve.page.board import Board
 from swarfline.serve.page.choosing import Chosen, choose
+from swarfline.serve.page.entering import name_kept
 from swarfline.serve.page.forms import Fields, local, said, see_other, whole
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.problems import RefusedError
@@ -25,7 +26,7 @@ from swarfline.serve.tongue import gettext as _
 from swarfline.serve.tongue import language
 from swarfline.watch.rules import RULES, Rule
 
-MOST = 200
+ROWS = 200
 """Rows of the history that the page shows; the table as CSV has all."""
 LENGTHS_MIN = (15, 30, 60, 120, 240, 480, 1440, 4320)
 """Lengths of shelving that the form offers, as far as the plant file lets it."""
@@ -153,20 +154,22 @@ def overview(request: Request, room: Room, refused: Refused | None = None) -> di
     chosen = choose(request, room, DAY)
     now_us = room.now_us()
     known = by_urgency(room.queries.alerts(standing=True), now_us)
+    open_ = [a for a in known if not a.is_shelved(now_us)]
     aside = [a for a in known if a.is_shelved(now_us)]
     return {
-        "standing": [line(room, a, now_us) for a in known if not a.is_shelved(now_us)],
-        "shelved": [line(room, a, now_us) for a in aside],
+        "standing": [line(room, a, now_us) for a in open_[: alert_words.MOST]],
+        "left_out": len(open_[alert_words.MOST :]),
+        "shelved": [line(room, a, now_us) for a in aside[: alert_words.MOST]],
         "history": [line(room, a, now_us) for a in _history(room, chosen)],
         "chosen": chosen,
-        "most": MOST,
+        "most": ROWS,
         **_shared(request, room, now_us, refused),
     }
 
 
 def _history(room: Room, chosen: Chosen) -> list[Alert]:
     start, end = chosen.asked.interval
-    found = room.queries.alerts(machine=chosen.machine, start_us=start, end_us=end, limit=MOST)
+    found = room.queries.alerts(machine=chosen.machine, start_us=start, end_us=end, limit=ROWS)
     mine = {m.id for m in chosen.machines}
     return [a for a in found if chosen.cell is None or a.machine in mine]
 
@@ -201,6 +204,7 @@ def _shared(request: Request, room: Room, now_us: int, refused: Refused | None) 
         "now_us": now_us,
         "refused": refused,
         "back": _back(request, refused),
+        "who": name_kept(request),
     }
 
 

@@ -19,7 +19,7 @@ from swarfline.measure.pace import Pace
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.machines import now_shape
 from swarfline.serve.page import words
-from swarfline.serve.page.alert_words import alert_cells, shown
+from swarfline.serve.page.alert_words import MOST, alert_cells, shown
 from swarfline.serve.page.ribbon import ribbon
 from swarfline.serve.page.running import Usual, left_cells, usual_times
 from swarfline.serve.presence import Presence, presence
@@ -81,7 +81,7 @@ class Board:
             "at": show(now_us, room.zone),
             "machines": {s.machine: now_shape(room, s, now_us).model_dump(mode="json") for s in seen},
             "cells": cells,
-            "alerts": [shown(room, a, now_us) for a in standing],
+            "alerts": [shown(room, a, now_us) for a in standing[:MOST]],
         }
 
 

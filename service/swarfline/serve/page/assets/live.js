@@ -49,7 +49,7 @@ function take(event) {
   }
   const list = document.getElementById("alerts");
   if (list && told.alerts) {
-    const shown = told.alerts.filter((alert) => !alert.shelved);
+    const shown = told.alerts.filter((alert) => !alert.shelved).slice(0, Number(list.dataset.most) || undefined);
     list.replaceChildren(...shown.map((alert) => alertItem(alert, list)));
   }
   say("live");
