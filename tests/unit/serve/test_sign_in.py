@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import time
 from http.cookies import SimpleCookie
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 
 from swarfline.passwords import Cost, hashed, is_outdated
 from swarfline.serve import create_app
+from swarfline.serve.verifying import Verifier
 from swarfline.store import Store
 
 from .signed import HOUR_US, NAMES, PASSWORD, Signed, Works
@@ -117,6 +119,22 @@ def test_what_is_wrong_is_not_told_apart(plant, name, password):
     assert 'name="to" value="/api"' in answer.text
     assert "set-cookie" not in answer.headers
     assert password == "" or password not in answer.text
+
+
+def test_names_that_nobody_has_take_as_long_as_others(plant):
+    # processor time of all threads, of the quickest of three; how long that is does not matter
+    def took(name):
+        times = []
+        for _ in range(3):
+            plant.app.state.verifier = Verifier(plant.app.state.signing)
+            begun = time.process_time()
+            plant.nobody().form(FORM, name=name, password="not the right one")
+            times.append(time.process_time() - begun)
+        return min(times)
+
+    known = took("Otto")
+    assert known / 3 < took("Nobody") < known * 3
+    assert known / 3 < took("Hall") < known * 3
 
 
 def test_the_letter_case_of_the_name_does_not_matter_and_it_shows_as_it_was_given(plant):
