@@ -37,7 +37,7 @@ log = logging.getLogger("swarfline.deliver")
 
 
 class Delivering:
-    """The threads of one plant's channels; without channels there is none."""
+    """The threads of one plant's channels."""
 
     def __init__(
         self,
@@ -55,8 +55,7 @@ class Delivering:
         self._pace = pace or Pace()
         self._stop = threading.Event()
         self._threads = [self._thread(self._sender(table).round, poll_s, table.id) for table in plant.channels]
-        if self._threads:
-            self._threads.append(self._thread(self._tend, escalate_s, "escalations"))
+        self._threads.append(self._thread(self._tend, escalate_s, "escalations"))
 
     def start(self) -> None:
         """Begin; once."""

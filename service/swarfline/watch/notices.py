@@ -11,6 +11,7 @@ import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import time, timedelta
+from math import isfinite
 from zoneinfo import ZoneInfo
 
 from swarfline.alerts import SEVERITIES, URGENT, Alert, more_severe
@@ -232,8 +233,13 @@ def _data(event: str, alert: Alert, terms: Terms) -> dict[str, object]:
         "times": alert.times,
         "raised": _time(alert.raised_us, terms.zone),
         "cleared": None if alert.cleared_us is None else _time(alert.cleared_us, terms.zone),
-        "detail": dict(alert.detail),
+        "detail": {name: _plain(value) for name, value in alert.detail.items()},
     }
+
+
+def _plain(value: object) -> object:
+    """JSON knows no infinity."""
+    return None if isinstance(value, float) and not isfinite(value) else value
 
 
 def _key(event: str, alert: Alert, plant: str) -> str:

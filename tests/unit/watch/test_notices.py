@@ -65,6 +65,11 @@ def test_the_caution_says_that_it_is_no_safety_function():
         assert word in CAUTION
 
 
+def test_what_json_cannot_say_is_not_known():
+    (message,) = told([replace(NEAR, detail={"used": float("inf"), "rate": float("nan"), "left": None})])
+    assert message.data["detail"] == {"used": None, "rate": None, "left": None}
+
+
 def test_an_alert_of_a_server_names_no_machine():
     (message,) = told([replace(NEAR, machine="", subject="server/line", text="lost")])
     assert "About: server/line" in message.text
