@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -31,7 +32,7 @@ KEPT_US = 100 * 86_400_000_000
 message."""
 MOST_STANDING = 100_000
 STOP_S = 1.0
-"""How long the end waits for a thread; one that is in the middle of an attempt is left."""
+"""How long the end waits for the threads; one that is in the middle of an attempt is left."""
 
 log = logging.getLogger("swarfline.deliver")
 
@@ -65,9 +66,10 @@ class Delivering:
     def stop(self) -> None:
         """End, leaving what still waits to the next start."""
         self._stop.set()
+        end_s = time.monotonic() + STOP_S
         for thread in self._threads:
             if thread.ident is not None:
-                thread.join(STOP_S)
+                thread.join(max(0.0, end_s - time.monotonic()))
 
     def _sender(self, table: ChannelTable) -> Sender:
         channel = channel_of(table, Path(self._plant.path).parent)
