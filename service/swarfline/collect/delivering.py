@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -31,13 +32,13 @@ KEPT_US = 100 * 86_400_000_000
 message."""
 MOST_STANDING = 100_000
 STOP_S = 1.0
-"""How long the end waits for a thread; one that is in the middle of an attempt is left."""
+"""How long the end waits for the threads; one that is in the middle of an attempt is left."""
 
 log = logging.getLogger("swarfline.deliver")
 
 
 class Delivering:
-    """The threads of one plant's channels; without channels there is none."""
+    """The threads of one plant's channels."""
 
     def __init__(
         self,
@@ -55,8 +56,7 @@ class Delivering:
         self._pace = pace or Pace()
         self._stop = threading.Event()
         self._threads = [self._thread(self._sender(table).round, poll_s, table.id) for table in plant.channels]
-        if self._threads:
-            self._threads.append(self._thread(self._tend, escalate_s, "escalations"))
+        self._threads.append(self._thread(self._tend, escalate_s, "escalations"))
 
     def start(self) -> None:
         """Begin; once."""
@@ -66,9 +66,10 @@ class Delivering:
     def stop(self) -> None:
         """End, leaving what still waits to the next start."""
         self._stop.set()
+        end_s = time.monotonic() + STOP_S
         for thread in self._threads:
             if thread.ident is not None:
-                thread.join(STOP_S)
+                thread.join(max(0.0, end_s - time.monotonic()))
 
     def _sender(self, table: ChannelTable) -> Sender:
         channel = channel_of(table, Path(self._plant.path).parent)

@@ -10,7 +10,7 @@ from swarfline.messages import GIVEN_UP, REFUSED, SENT, Delivery
 from swarfline.plant.channels import ChannelTable
 from swarfline.store import Outbox
 from swarfline.watch.channels import Channel
-from swarfline.watch.deliver import BURST_US, JOINED_REST_US, Later, Pace, Refused, joined, plan
+from swarfline.watch.deliver import BURST_US, JOINED_REST_US, LONGEST_LATER_S, Later, Pace, Refused, joined, plan
 
 MOST_DUE = 2000
 """Messages that are looked at together."""
@@ -46,7 +46,8 @@ class Sender:
     def round(self) -> bool:
         """Send what is due; whether more may be due at once. Raises the database's errors."""
         now_us = self._clock_us()
-        if now_us < self._rests_until_us:
+        # a rest that would last longer than any was begun before the clock was set back
+        if 0 < self._rests_until_us - now_us <= LONGEST_LATER_S * SECOND_US:
             return False
         due = self._outbox.due(self._table.id, now_us, MOST_DUE)
         if not due:

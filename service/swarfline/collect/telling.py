@@ -39,7 +39,8 @@ class Telling:
 def terms_of(plant: Plant) -> Terms:
     """What the channels of a checked plant want to be told."""
     wishes = tuple(_wish(plant, channel) for channel in plant.channels)
-    return Terms(plant.plant.name, ZoneInfo(plant.plant.time_zone), wishes)
+    page = f"{plant.listen.origins[0]}/alerts" if plant.listen.origins else ""
+    return Terms(plant.plant.name, ZoneInfo(plant.plant.time_zone), wishes, page)
 
 
 def _wish(plant: Plant, channel: ChannelTable) -> Wish:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Engine, delete, func, insert, select, update
+from sqlalchemy import ColumnElement, Connection, Engine, delete, func, insert, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from swarfline.messages import (
@@ -59,7 +59,9 @@ class Outbox:
 
     def due(self, channel: str, now_us: int, limit: int) -> list[Delivery]:
         """Messages of a channel whose next attempt is due, in the order of queueing, with their files."""
-        wanted = (_OUT.c.channel == channel, _OUT.c.state == WAITING, _OUT.c.next_us <= now_us)
+        # tried in the future: the clock was set back, and what it said then is worth nothing
+        now = or_(_OUT.c.next_us <= now_us, _OUT.c.tried_us > now_us)
+        wanted = (_OUT.c.channel == channel, _OUT.c.state == WAITING, now)
         with self._engine.connect() as connection:
             rows = (
                 connection.execute(select(_OUT).where(*wanted).order_by(_OUT.c.id).limit(limit)).mappings().all()
@@ -106,12 +108,6 @@ class Outbox:
         wanted = (_OUT.c.channel == channel, _OUT.c.state == WAITING)
         with self._engine.connect() as connection:
             return int(connection.execute(select(func.count()).select_from(_OUT).where(*wanted)).scalar() or 0)
-
-    def next_us(self) -> int | None:
-        """When the next attempt of any message is due; None: none waits."""
-        with self._engine.connect() as connection:
-            found = connection.execute(select(func.min(_OUT.c.next_us)).where(_OUT.c.state == WAITING)).scalar()
-        return None if found is None else int(found)
 
     def waiting_elsewhere(self, channels: Iterable[str], limit: int) -> list[Delivery]:
         """Messages that wait for channels other than these."""

@@ -69,9 +69,14 @@ def plan(due: Sequence[Delivery], sent_lately: int, most: int, joined_lately: bo
     else:
         together, left_out = [one for one in fresh if one.message.held], set()
     if len(together) < 2:
-        return Plan(attempt=tuple(one for one in due if one.number not in left_out))
-    inside = {one.number for one in together}
-    return Plan(tuple(together), tuple(one for one in due if one.number not in inside))
+        together = []
+    inside = left_out | {one.number for one in together}
+    return Plan(tuple(together), tuple(one for one in _in_order(due) if one.number not in inside))
+
+
+def _in_order(due: Sequence[Delivery]) -> list[Delivery]:
+    """What failed least comes first: a message that no receiver takes must not hold up the others."""
+    return sorted(due, key=lambda one: (one.attempts, one.number))
 
 
 def joined(parts: Sequence[Delivery], plant: str, now_us: int) -> Message:

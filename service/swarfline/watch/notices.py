@@ -11,6 +11,7 @@ import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import time, timedelta
+from math import isfinite
 from zoneinfo import ZoneInfo
 
 from swarfline.alerts import SEVERITIES, URGENT, Alert, more_severe
@@ -87,11 +88,13 @@ class Wish:
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """What all messages have in common: the plant's name, its zone, and what each channel wants."""
+    """What all messages have in common: the plant's name, its zone, what each channel wants, and where the page of
+    alerts is shown, empty where that is not known."""
 
     plant: str
     zone: ZoneInfo
     wishes: tuple[Wish, ...]
+    page: str = ""
 
     def wish(self, channel: str) -> Wish:
         """What one channel wants; raises KeyError."""
@@ -142,15 +145,26 @@ def escalations(standing: Iterable[Alert], terms: Terms, plant_now_us: int, now_
 
     The same ones come at every call; their keys tell that they were queued.
     """
-    found = []
-    for alert in standing:
-        if not alert.stands or alert.acknowledged is not None or alert.is_shelved(plant_now_us):
-            continue
-        for wish in terms.wishes:
-            late = plant_now_us - alert.since_us >= wish.escalate_us
-            if wish.escalate_to is not None and late and wish.wants(alert):
-                found.append(_message(ESCALATED, alert, terms.wish(wish.escalate_to), terms, now_us))
-    return list({(message.channel, message.key): message for message in found}.values())
+    return [
+        _message(ESCALATED, alert, wish, terms, now_us)
+        for alert in standing
+        if alert.stands and alert.acknowledged is None and not alert.is_shelved(plant_now_us)
+        for wish in _reached(alert, terms, plant_now_us - alert.since_us)
+    ]
+
+
+def _reached(alert: Alert, terms: Terms, age_us: int) -> list[Wish]:
+    """The channels that an alert of this age has escalated to: from one to the next, each once."""
+    told = [wish for wish in terms.wishes if wish.wants(alert)]
+    reached: list[Wish] = []
+    for wish in told:
+        if wish.escalate_to is not None and age_us >= wish.escalate_us:
+            following = terms.wish(wish.escalate_to)
+            if following not in reached:
+                reached.append(following)
+                # the list grows while it is walked: who is told now may escalate in turn
+                told.append(following)
+    return reached
 
 
 def not_before_us(wish: Wish, severity: str, zone: ZoneInfo, now_us: int) -> int:
@@ -205,7 +219,7 @@ def _message(event: str, alert: Alert, wish: Wish, terms: Terms, now_us: int) ->
         wish.channel,
         _key(event, alert, terms.plant),
         f"{terms.plant}: {short}: {alert.text}"[:LONGEST_SUBJECT],
-        "\n".join([*_lines(event, alert, words), "", CAUTION, ""]),
+        "\n".join([*_lines(event, alert, words, terms.page), "", CAUTION, ""]),
         now_us,
         ALERT,
         data=_data(event, alert, terms),
@@ -213,16 +227,18 @@ def _message(event: str, alert: Alert, wish: Wish, terms: Terms, now_us: int) ->
     )
 
 
-def _lines(event: str, alert: Alert, words: dict[str, str]) -> list[str]:
+def _lines(event: str, alert: Alert, words: dict[str, str], page: str) -> list[str]:
     head = _HEADS[event].format(**words)
     where = f"Machine: {alert.machine}" if alert.machine else f"About: {alert.subject}"
-    return [head[:1].upper() + head[1:], "", alert.text, "", where, f"Rule: {alert.rule}"]
+    more = [f"All alerts: {page}"] if page else []
+    return [head[:1].upper() + head[1:], "", alert.text, "", where, f"Rule: {alert.rule}", *more]
 
 
 def _data(event: str, alert: Alert, terms: Terms) -> dict[str, object]:
     return {
         "event": event,
         "plant": terms.plant,
+        "story": _key(ALERTED, alert, terms.plant),
         "number": alert.number or None,
         "rule": alert.rule,
         "machine": alert.machine or None,
@@ -232,8 +248,13 @@ def _data(event: str, alert: Alert, terms: Terms) -> dict[str, object]:
         "times": alert.times,
         "raised": _time(alert.raised_us, terms.zone),
         "cleared": None if alert.cleared_us is None else _time(alert.cleared_us, terms.zone),
-        "detail": dict(alert.detail),
+        "detail": {name: _plain(value) for name, value in alert.detail.items()},
     }
+
+
+def _plain(value: object) -> object:
+    """JSON knows no infinity."""
+    return None if isinstance(value, float) and not isfinite(value) else value
 
 
 def _key(event: str, alert: Alert, plant: str) -> str:

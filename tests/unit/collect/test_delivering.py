@@ -128,6 +128,18 @@ def test_while_a_receiver_is_away_it_is_not_asked_for_each_message(receiver, tmp
     assert 2 <= len(receiver.posts) <= 40
 
 
+def test_a_message_that_the_receiver_never_manages_holds_up_no_other(receiver, tmp_path):
+    def choke(post):
+        post.say(500 if receiver.posts[-1].told["id"] == "raised-0" else 204)
+
+    receiver.otherwise = choke
+    with Works(tmp_path, shop(receiver, most_at_once=1000)) as works:
+        works.store.outbox.add([message(n) for n in range(20)])
+        works.settled(*(f"raised-{n}" for n in range(1, 20)))
+        assert works.states()["raised-0"] == WAITING
+    assert receiver.keys.count("raised-0") <= 2
+
+
 def test_a_refusal_for_good_is_kept_and_told(receiver, tmp_path, caplog):
     receiver.answers = [410]
     with Works(tmp_path, shop(receiver)) as works:

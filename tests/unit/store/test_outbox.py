@@ -71,7 +71,6 @@ def test_a_key_that_could_not_be_a_header_is_refused(key):
 
 def test_a_message_is_due_when_it_may_be_sent(store):
     store.outbox.add([replace(TELLING, not_before_us=50)])
-    assert store.outbox.next_us() == 50
     assert (due(store, 49), len(due(store, 50))) == ([], 1)
 
 
@@ -83,6 +82,15 @@ def test_an_attempt_is_begun_by_one_only_and_due_again_when_it_is_not_ended(stor
     assert due(store, 159) == []
     (again,) = due(store, 160)
     assert (again.attempts, again.tried_us) == (1, 100)
+
+
+def test_a_clock_that_was_set_back_makes_nothing_wait_for_it(store):
+    store.outbox.add([TELLING])
+    (one,) = due(store, 10**9)
+    store.outbox.begin(one, 10**9, 2 * 10**9)
+    assert due(store, 10**9) == []
+    assert [again.attempts for again in due(store, 10**9 - 1)] == [1]
+    assert store.outbox.waiting("office") == 1
 
 
 def test_a_failed_attempt_says_why_and_when_the_next_one_is(store):
@@ -113,7 +121,8 @@ def test_a_settled_message_is_kept_and_never_due(store, state):
     (one,) = due(store)
     store.outbox.begin(one, 100, 160)
     store.outbox.settle(one, state, 110, "410 Gone" if state != SENT else "")
-    assert (due(store, 10**9), store.outbox.next_us()) == ([], None)
+    assert due(store, 10**9) == []
+    assert store.outbox.waiting("office") == 0
     (kept,) = store.outbox.told(9)
     assert (kept.state, kept.settled_us, kept.next_us, bool(kept.problem)) == (state, 110, None, state != SENT)
     assert store.outbox.settled_since("office", state, 110) == 1

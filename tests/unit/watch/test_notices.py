@@ -45,7 +45,8 @@ def test_an_alert_that_is_raised():
     ]  # fmt: skip
     assert CAUTION in message.text
     assert message.data == {
-        "event": "raised", "plant": "Irrigation works", "number": None, "times": 1, "rule": "tool_near_limit",
+        "event": "raised", "plant": "Irrigation works", "story": message.key, "number": None, "times": 1,
+        "rule": "tool_near_limit",
         "machine": "N1",
         "subject": "1/7",
         "severity": "warning", "text": "Tool 7: 95 of 100", "raised": "2026-03-10T12:00:00.000+01:00",
@@ -63,6 +64,11 @@ def test_the_caution_says_that_it_is_no_safety_function():
         "local rules",
     ):
         assert word in CAUTION
+
+
+def test_what_json_cannot_say_is_not_known():
+    (message,) = told([replace(NEAR, detail={"used": float("inf"), "rate": float("nan"), "left": None})])
+    assert message.data["detail"] == {"used": None, "rate": None, "left": None}
 
 
 def test_an_alert_of_a_server_names_no_machine():
@@ -250,6 +256,26 @@ def test_what_nobody_acknowledges_is_told_to_somebody_else():
 )  # fmt: skip
 def test_nothing_escalates_that_need_not(asked):
     assert escalated(**{"alert": NEAR, **asked}) == []
+
+
+def test_escalation_goes_on_from_channel_to_channel():
+    boss = Wish("boss", alerts=False, escalate_to="shop")
+    chief = Wish("chief", alerts=False, escalate_to="boss", escalate_us=60 * MINUTE_US)
+    reached = [[m.channel for m in escalated(NEAR, minutes, [SHOP, chief, boss])] for minutes in (14, 15, 60)]
+    assert reached == [[], ["chief"], ["chief", "boss", "shop"]]
+
+
+def test_every_message_of_an_alert_names_the_first_one():
+    worse, cleared = replace(NEAR, severity="urgent"), replace(NEAR, cleared_us=NOW_US + 1)
+    first, *others = told([NEAR], [worse, cleared], [NEAR])
+    assert {message.data["story"] for message in (first, *others, *escalated(NEAR))} == {first.key}
+
+
+def test_where_the_page_is_shown_is_told_where_it_is_known():
+    where = Terms("Irrigation works", MADRID, SHOP_ONLY, "https://swarf.example/alerts")
+    (message,) = notices([NEAR], [], [], where, NOW_US, NOW_US)
+    assert "All alerts: https://swarf.example/alerts" in message.text
+    assert "All alerts" not in told([NEAR])[0].text
 
 
 def test_two_channels_that_escalate_to_a_third_tell_it_once():

@@ -86,7 +86,7 @@ def message_line(room: Room, one: Delivery, now_us: int) -> MessageLine:
     return MessageLine(
         one.number,
         one.message.channel,
-        one.message.subject,
+        one.message.subject.removeprefix(f"{room.plant.plant.name}: "),
         words.clock(one.message.created_us, room.zone, now_us),
         _state(one.state),
         one.state in (REFUSED, GIVEN_UP) or (one.state == WAITING and bool(one.problem)),

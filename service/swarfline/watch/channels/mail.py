@@ -10,6 +10,7 @@ import smtplib
 import socket
 import ssl
 from collections.abc import Sequence
+from dataclasses import replace
 from email.message import EmailMessage
 from pathlib import Path
 from typing import Any
@@ -150,6 +151,10 @@ def mail_of(message: Message, sender: str, recipients: Sequence[str]) -> EmailMe
     mail["Subject"] = _CONTROLS.sub(" ", message.subject)
     mail["Date"] = email.utils.format_datetime(from_us(message.created_us).replace(microsecond=0))
     mail["Message-ID"] = message_id(message, sender)
+    story = message.data.get("story")
+    if isinstance(story, str) and story != message.key:
+        # beside the mail that told first of the same alert (RFC 5322, section 3.6.4)
+        mail["In-Reply-To"] = mail["References"] = message_id(replace(message, key=story), sender)
     mail["Auto-Submitted"] = "auto-generated"
     mail.set_content(_printable(message.text))
     if message.html is not None:

@@ -80,6 +80,13 @@ def test_message_ids_differ_by_key_and_channel():
     assert len(ids) == 3
 
 
+def test_what_is_told_later_of_an_alert_answers_what_was_told_first():
+    first = mail_of(replace(MESSAGE, data={"story": "raised-1"}), **ADDRESSES)
+    later = mail_of(replace(MESSAGE, key="cleared-1", data={"story": "raised-1"}), **ADDRESSES)
+    assert "In-Reply-To" not in first
+    assert later["In-Reply-To"] == later["References"] == first["Message-ID"] != later["Message-ID"]
+
+
 HOSTILE = ["a\r\nBcc: x@works.example", "a\nb\rc\0d", "a\u2028b", "\ud800a", "=?utf-8?q?x?=\r\n\r\nbody"]
 
 
