@@ -292,7 +292,9 @@ def test_wrong_lists_of_stops_are_told(client, query):
 def test_a_span_without_anything(client):
     text = words_of(page(client, "span=day&at=2026-03-02"))
     assert "OEE –" in text and "Nothing was observed in planned time" in text
-    assert "No loss is known in this time." in text
+    assert "Nothing was observed: no loss is known." in text
+    assert "Good parts – " in text and "of 0 made" not in text, "what nobody watched is not nothing"
+    assert text.count("nothing is known of this time") == 4
     empty = words_of(page(client, "span=day&at=2026-03-02", "/production/stops"))
     assert "Nothing was observed in planned time: whether anything stopped is not known." in empty
 

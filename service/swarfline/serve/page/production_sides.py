@@ -36,6 +36,11 @@ class MachineSide:
     pace: PaceRow
 
 
+def is_known(row: OeeRow) -> bool:
+    """Whether anything is known of a row's span: where nobody watched, no part is not zero parts."""
+    return row.coverage_pct != 0 or bool(row.times.planned_busy_time_s or row.parts.produced)
+
+
 @dataclass(frozen=True, slots=True)
 class Side:
     """The machines together in one span, and each of them; ``reasons`` are None where stops are not read."""
@@ -55,7 +60,7 @@ class Side:
     @property
     def observed(self) -> bool:
         """Whether anything is known of the span."""
-        return bool(self.total.coverage_pct or self.total.times.planned_busy_time_s)
+        return is_known(self.total)
 
 
 def side(chosen: Chosen) -> Side:

@@ -16,8 +16,9 @@ from swarfline.serve.assemble import Assembly
 from swarfline.serve.page import amounts, words
 from swarfline.serve.page.choosing import Chosen, choose
 from swarfline.serve.page.pages import pages_of
-from swarfline.serve.page.production import PATH, state_of
+from swarfline.serve.page.production import state_of
 from swarfline.serve.page.production_sides import is_fine, of_its_shift
+from swarfline.serve.page.production_tables import PATH, STOPS_PATH
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.spans import DAY
@@ -149,10 +150,10 @@ def install(app: FastAPI) -> None:
             raise wrong("from", "the span is longer than 45 days", "a span of at most 45 days for single stops")
         return chosen, Wanted.of(told)
 
-    @app.get("/production/stops", include_in_schema=False)
+    @app.get(STOPS_PATH, include_in_schema=False)
     def stops_page(request: Request, room: InRoom) -> Response:
         chosen, wanted = asked(request, room)
-        table = f"/production/stops.csv?{urlsplit(chosen.address(**chosen.moments, span=None, at=None)).query}"
+        table = f"{STOPS_PATH}.csv?{urlsplit(chosen.address(**chosen.moments, span=None, at=None)).query}"
         return pages_of(app).answer(
             "production_stops.html",
             chosen=chosen,
@@ -167,7 +168,7 @@ def install(app: FastAPI) -> None:
             back=replace(chosen, path=PATH, more=()).address(),
         )
 
-    @app.get("/production/stops.csv", include_in_schema=False)
+    @app.get(f"{STOPS_PATH}.csv", include_in_schema=False)
     def stops_table(request: Request, room: InRoom) -> Response:
         chosen, wanted = asked(request, room)
         work = Assembly(room, chosen.asked.interval, chosen.asked.now_us)
