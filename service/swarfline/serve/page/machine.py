@@ -389,10 +389,15 @@ def entry_line(room: Room, entry: Entry, now_us: int) -> EntryLine:
     """An entry in words."""
     zone, undone = room.zone, entry.undone
     start = words.clock(entry.start_us, zone, now_us)
-    when = f"{start}–{words.clock(entry.end_us, zone, now_us)}" if entry.end_us - entry.start_us > 1 else start
+    when = f"{start}–{words.clock(entry.end_us, zone, entry.start_us)}" if _lasts(entry) else start
     kind, what = _told(entry)
     gone = "" if undone is None else f"{words.clock(undone.at_us, zone, now_us)}, {undone.who}"
     return EntryLine(entry, kind, when, what, words.clock(entry.entered_us, zone, now_us), gone)
+
+
+def _lasts(entry: Entry) -> bool:
+    """Whether an entry is about more than a moment."""
+    return entry.end_us - entry.start_us > 1
 
 
 def _told(entry: Entry) -> tuple[str, str]:
