@@ -56,7 +56,7 @@ def test_complete_without_scripts(service, watch):
     expect(page.get_by_role("heading", level=1)).to_have_text("N1")
     expect(page.get_by_role("table", name="Cycle times of PH-12 by hour")).to_contain_text("170.0 s")
     expect(page.locator(".chart").first).to_be_hidden()
-    page.get_by_role("link", name="Day before").click()
+    page.get_by_role("link", name="earlier", exact=True).click()
     expect(page.locator("#content")).to_contain_text("Never observed on this day.")
 
 
@@ -133,7 +133,7 @@ def test_the_day_comes_as_a_file(service, watch):
     page = watch().page
     page.goto(service.url + "/machines/N1")
     with page.expect_download() as told:
-        page.get_by_role("link", name="Cycles of the day as CSV").click()
+        page.get_by_role("link", name="Cycles as CSV").click()
     assert told.value.suggested_filename == "N1-2026-03-10-cycles.csv"
     assert len(told.value.path().read_text().splitlines()) == 1 + 110
 

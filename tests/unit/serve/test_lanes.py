@@ -38,6 +38,8 @@ def test_ticks_are_counted_from_midnight():
         labels((MIDNIGHT + 90 * MINUTE, MIDNIGHT + 5 * HOUR))
         == [*(f"10 0{h}:{m}" for h in (1, 2, 3, 4) for m in ("00", "10", "20", "30", "40", "50"))][3:]
     )
+    odd = MIDNIGHT + 7 * HOUR + 3 * MINUTE
+    assert labels((odd, odd + 2 * HOUR))[:2] == ["10 07:05", "10 07:10"]
     assert labels((MIDNIGHT, MIDNIGHT + DAY))[::6] == ["10 00:00", "10 06:00", "10 12:00", "10 18:00"]
     assert labels((MIDNIGHT, MIDNIGHT + 30 * DAY))[:3] == ["10 00:00", "11 00:00", "12 00:00"]
 

@@ -94,6 +94,13 @@ def test_the_page_of_a_window_is_about_that_window(client):
     assert "At work now" not in text and "At work now" in shown(client)
 
 
+def test_a_window_into_what_lies_ahead_is_drawn_whole(client):
+    """The figures are up to the present, the axis goes on."""
+    text = shown(client, "/machines/N1?from=2026-03-10T10:00:00%2B01:00&to=2026-03-10T16:00:00%2B01:00")
+    assert "10:00:00 – Tue 10 Mar 2026, 16:00:00" in text and 'class="now" x1="33.333%"' in text
+    assert "10:30 12:00 1 h 30 min Condition mostly producing" in rows(text)
+
+
 @pytest.mark.parametrize(
     ("query", "said"),
     [

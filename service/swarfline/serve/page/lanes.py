@@ -45,7 +45,8 @@ def ticks(calendar: Calendar, span: Interval) -> list[tuple[int, date]]:
     """Times of the ticks of a span, each with its day; counted from midnight in the plant's zone."""
     step = tick_step_us(span)
     found = []
-    for day, (start, end) in calendar.days(*span):
+    for day, _part in calendar.days(*span):
+        start, end = calendar.day_span(day)
         first = start + max(0, -(-(span[0] - start) // step)) * step
         found += [(at, day) for at in range(first, min(end, span[1]), step)]
     return found

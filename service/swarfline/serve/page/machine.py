@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import urlencode, urlsplit
 
 from fastapi import Request
@@ -21,7 +21,7 @@ from swarfline.plant import Machine
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.page import words
 from swarfline.serve.page.board import now_cells, outlook, shift_or_day
-from swarfline.serve.page.choosing import Chosen, choose
+from swarfline.serve.page.choosing import OWN, Chosen, choose, moment
 from swarfline.serve.page.naming import Stops, stops_of
 from swarfline.serve.page.ribbon import hours
 from swarfline.serve.page.running import Aim, left_cells, lot_aim, target_aim, usual_times
@@ -165,6 +165,10 @@ def chosen_of(request: Request, room: Room, machine: Machine) -> Chosen:
         chosen = choose(request, room, DAY, machine=machine.id)
     else:
         chosen = Chosen(room, request.url.path, _day(room, day), DAY, None, None, (machine,))
+    if chosen.kind == OWN and request.query_params.get("to", "").strip():
+        # the timeline of a window reaches as far as was asked for, the figures up to the present
+        until_us = moment("to", request.query_params["to"], room)
+        chosen = replace(chosen, asked=replace(chosen.asked, until_us=until_us))
     window_of(chosen.asked.start_us, chosen.asked.until_us, chosen.asked.now_us)
     return chosen
 
@@ -385,10 +389,15 @@ def entry_line(room: Room, entry: Entry, now_us: int) -> EntryLine:
     """An entry in words."""
     zone, undone = room.zone, entry.undone
     start = words.clock(entry.start_us, zone, now_us)
-    when = f"{start}–{words.clock(entry.end_us, zone, now_us)}" if entry.end_us - entry.start_us > 1 else start
+    when = f"{start}–{words.clock(entry.end_us, zone, entry.start_us)}" if _lasts(entry) else start
     kind, what = _told(entry)
     gone = "" if undone is None else f"{words.clock(undone.at_us, zone, now_us)}, {undone.who}"
     return EntryLine(entry, kind, when, what, words.clock(entry.entered_us, zone, now_us), gone)
+
+
+def _lasts(entry: Entry) -> bool:
+    """Whether an entry is about more than a moment."""
+    return entry.end_us - entry.start_us > 1
 
 
 def _told(entry: Entry) -> tuple[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from swarfline.entries import Entry, StopReason, standing
 from swarfline.measure.stops import BY_PERSON, Stop
@@ -19,6 +20,7 @@ MOST_REASONS = 12
 LOOK_BACK_US = 31 * 86_400_000_000
 """Reasons that people gave so far back are offered again."""
 _FITS = 1000
+_LEAST_US, _MOST_US = 300_000_000, 3_600_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,7 @@ class StopLine:
     reasons: list[str]
     entry: Entry | None
     entered: str
+    window: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +82,7 @@ class _Namer:
         return StopLine(
             show(stop.start_us, zone),
             words.clock(stop.start_us, zone, first),
-            words.clock(stop.end_us, zone, first),
+            words.clock(stop.end_us, zone, stop.start_us),
             words.length(stop.length_us),
             stop.condition,
             stop.open,
@@ -88,7 +91,15 @@ class _Namer:
             reasons_for(stop, self.used, self.room.plant.stop_reasons),
             entry,
             "" if entry is None else words.clock(entry.entered_us, zone, self.work.now_us),
+            self._window(stop),
         )
+
+    def _window(self, stop: Stop) -> str:
+        """The machine's page about the stop and as much time beside it."""
+        beside = min(max(stop.end_us - stop.start_us, _LEAST_US), _MOST_US)
+        span = {"from": stop.start_us - beside, "to": stop.end_us + beside}
+        asked = urlencode({name: show(us, self.room.zone) for name, us in span.items()})
+        return f"/machines/{self.machine}?{asked}#timeline"
 
 
 def used_reasons(room: Room, machine: str, now_us: int) -> Counter[str]:

@@ -27,6 +27,8 @@ LONGEST_US = 32 * 86_400_000_000
 HOUR_US = 3_600_000_000
 _PIXELS = 1500
 _STRETCHES = 240
+_LISTED = 48
+"""Shares of a window: what can be seen at all, what can be hatched and clicked on, what is worth a line."""
 MOST_ROWS = 60
 _MOST_CYCLES = 80
 _PLAIN_BOX = 4.0
@@ -125,12 +127,13 @@ class _Timeline:
         name, window = self.machine.id, self.window
         known = tiles(self.work.conditions(name), self.told)
         seen = stretches(known, max(1, self.length_us // _STRETCHES))
+        listed = stretches(known, max(1, self.length_us // _LISTED))
         cycles = self.work.cycles(name)
         parts = part_stretches(cycles, self.told)
         alarms = self.room.queries.facts(Alarm, name, *self.told)
         gaps = self.room.queries.facts(Gap, name, *self.told)
         notes = standing(self.room.queries.entries(Note, name, *self.told))
-        rows = sorted(self._rows(seen, parts, alarms, gaps, notes), key=lambda r: r.start_us)
+        rows = sorted(self._rows(listed, parts, alarms, gaps, notes), key=lambda r: r.start_us)
         pixel = max(1, self.length_us // _PIXELS)
         fine = stretches(known, pixel) if len(known) > 4 * _PIXELS else known
         return TimelineView(
@@ -139,7 +142,7 @@ class _Timeline:
             end_us=window[1],
             now_us=self.now_us,
             title=self._title(),
-            coarse=words.length(self.length_us // _STRETCHES),
+            coarse=words.length(self.length_us // _LISTED),
             ribbon=ribbon([_condition(name, s) for s in fine], window, self.told[1]),
             planned=ticks(self.room.calendar.planned(name, *window), window),
             cycles=self._boxes([c for c in cycles if c.outcome == COMPLETE or c.open]),
