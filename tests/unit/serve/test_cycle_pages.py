@@ -137,6 +137,16 @@ def test_steps_in_level_tell_what_accounts_for_them(page, item):
     assert size.startswith("−") and f'"text": {json.dumps(cycle_words.change(row["size_s"], 1))}' in text
 
 
+def test_a_step_in_level_leads_to_the_study_of_both_levels(page, item):
+    text = page("/machines/N1/cycles", **PROGRAM)
+    row = item("level-steps", machine="N1", program="O1201", **week())
+    (address,) = re.findall(r'href="(/studies[^"]*kind=moment[^"]*)"', text)
+    study = page(html.unescape(address))
+    # the last cycle begins at the end of the span, so it does not lie in it
+    shown(study, f"Steady cycles {row['cycles_before']} count as", f"{row['cycles_after'] - 1} count as")
+    assert 'href="/run-offs?machine=N1&amp;program=O1201&amp;part=PH-12"' in text
+
+
 def test_planned_against_measured(page, client):
     text = page("/machines/N1/cycles", **PROGRAM)
     rows = client.get("/api/v1/planned-cycles", params=week(machine="N1")).json()["items"]
