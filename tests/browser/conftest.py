@@ -38,6 +38,7 @@ class Service:
     """A service that runs."""
 
     url: str
+    app: FastAPI
     store: Store
     server: Server
     loop: asyncio.AbstractEventLoop
@@ -71,7 +72,7 @@ def serving(app: FastAPI, store: Store) -> Iterator[Service]:
     thread = threading.Thread(target=loop.run_until_complete, args=(server.serve(),), daemon=True)
     thread.start()
     assert ready.wait(10)
-    running = Service(f"http://127.0.0.1:{ports[0]}", store, server, loop, thread)
+    running = Service(f"http://127.0.0.1:{ports[0]}", app, store, server, loop, thread)
     yield running
     if thread.is_alive():
         running.stop()

@@ -12,5 +12,5 @@ def test_it_is_brought_up_to_date_and_says_when_it_is_old(service, watch):
     page.wait_for_function("() => document.querySelector('h1').textContent === 'Connections'")
     service.stop()
     page.clock.fast_forward(10_100)
-    page.wait_for_selector("#link[data-link=lost]")
-    assert page.inner_text("#link") == "connection lost, this page is old"
+    page.wait_for_selector("#freshness[data-link=lost]")
+    assert page.inner_text("#freshness") == "connection lost, this page is old"

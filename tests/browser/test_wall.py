@@ -43,7 +43,7 @@ def test_old_figures_go_away_and_new_ones_come_back(service, watch):
     page.wait_for_selector("#link[data-link=live]")
     assert page.inner_text("article:first-of-type .parts b") != "–"
     port = int(service.url.rpartition(":")[2])
-    app = service.server.config.app
+    app = service.app
     service.stop()
     page.wait_for_selector("#link[data-link=lost]", timeout=15_000)
     assert set(page.locator("main [data-cell]:not([data-to])").all_text_contents()) == {"–"}

@@ -1,6 +1,6 @@
 // Brings a page without a stream up to date, in place: what is opened stays open, what has the focus keeps it.
 const EVERY_MS = 10000;
-const line = document.getElementById("link");
+const line = document.getElementById("freshness");
 
 function swap(fresh, id) {
   const old = document.getElementById(id);
@@ -15,11 +15,11 @@ async function again() {
     if (!answer.ok) throw new Error(answer.status);
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
     swap(fresh, "content");
-    document.getElementById("link-word").textContent = fresh.getElementById("link-word").textContent;
+    document.getElementById("freshness-word").textContent = fresh.getElementById("freshness-word").textContent;
     line.dataset.link = "still";
   } catch {
     line.dataset.link = "lost";
-    document.getElementById("link-word").textContent = line.dataset.lost;
+    document.getElementById("freshness-word").textContent = line.dataset.lost;
   }
 }
 
