@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import expect
 from serve.compared import AT, TWO, facts
 from serve.works import NOW
+from test_pages import CONTRAST
 
 from conftest import Service, serving
 from swarfline.plant import load
@@ -40,6 +41,9 @@ def test_nothing_to_complain_of_and_nothing_scrolls_sideways(compared: Service, 
     for summary in watched.page.locator("summary").all():
         summary.click()
     assert watched.page.evaluate("() => document.documentElement.scrollWidth") <= 360
+    assert watched.page.evaluate(CONTRAST) == []
+    watched.page.emulate_media(color_scheme="light")
+    assert watched.page.evaluate(CONTRAST) == []
     assert watched.page.locator("h1").count() == 1
     assert watched.page.locator("table:not(:has(caption))").count() == 0
     assert watched.complaints == []

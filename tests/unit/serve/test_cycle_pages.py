@@ -263,8 +263,18 @@ def test_a_single_cycle_says_where_its_time_went(page):
 def test_the_strip_tiles_the_cycle(page):
     text = page("/machines/N1/cycles/at", start=ODD_AT)
     strip = re.search(r'<svg class="band day".*?</svg>', text, re.DOTALL)[0]
-    boxes = [(float(a), float(b)) for a, b in re.findall(r"M([\d.]+) 0H([\d.]+)V24", strip)]
-    assert sorted(boxes) == [(0, 62.5), (62.5, 250), (250, 625), (625, 875), (875, 937.5), (937.5, 1000)]
+    boxes = [tuple(map(float, found)) for found in re.findall(r"M([\d.]+) (\d+)H([\d.]+)V(\d+)", strip)]
+    assert (
+        len({(top, bottom) for _, top, _, bottom in boxes}) == 4
+    )  # cutting and held, a change, other, unobserved
+    assert [(a, b) for a, _, b, _ in sorted(boxes)] == [
+        (0, 62.5),
+        (62.5, 250),
+        (250, 625),
+        (625, 875),
+        (875, 937.5),
+        (937.5, 1000),
+    ]
     assert 'fill="url(#hatch-held)"' in strip and 'id="hatch-held"' in text
 
 

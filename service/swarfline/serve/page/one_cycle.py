@@ -11,10 +11,13 @@ from starlette.responses import Response
 
 from swarfline.calendar import Interval, intersect, subtract, total
 from swarfline.facts import (
+    CUTTING,
     HELD,
     OTHER,
+    POSITIONING,
     PRODUCING,
     STEPS,
+    TOOL_CHANGE,
     UNOBSERVED,
     WAITING,
     Alarm,
@@ -32,6 +35,7 @@ from swarfline.serve.page import cycle_words, words
 from swarfline.serve.page.choosing import moment
 from swarfline.serve.page.cycles import cycle_address
 from swarfline.serve.page.pages import pages_of
+from swarfline.serve.page.plots import boxes
 from swarfline.serve.page.ribbon import ribbon, ticks
 from swarfline.serve.problems import RefusedError, wrong
 from swarfline.serve.room import InRoom, OneMachine, Room
@@ -48,7 +52,15 @@ LONG_US = 60_000_000
 FAR_US = 400 * 86_400_000_000
 """The next cycle is looked for so far ahead at most."""
 
-SEEN_STEPS = (*STEPS, UNOBSERVED)
+LEVEL = {
+    CUTTING: (0, 24),
+    TOOL_CHANGE: (5, 24),
+    POSITIONING: (10, 24),
+    OTHER: (17, 24),
+    HELD: (0, 24),
+    UNOBSERVED: (11, 13),
+}
+"""Top and bottom of each step in strips, so that they read without colours too; hatches tell more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,18 +187,19 @@ class _View:
         if self.cycle.unobserved_us:
             spans[OTHER] = subtract(spans[OTHER], self.dark)
         spans[UNOBSERVED] = self.dark
-        return [self._step(step, spans[step]) for step in SEEN_STEPS if step in self.known or spans[step]]
+        return [self._step(step, spans[step]) for step in LEVEL if step in self.known or spans[step]]
 
     def _step(self, step: str, spans: Sequence[Interval]) -> StepLine:
         length_us, usual_us = self._length(step), self.usual.step_us.get(step)
+        path = boxes(spans, self.span, *LEVEL[step])
         if step not in (*self.known, UNOBSERVED):
-            return StepLine(step, ticks(spans, self.span), None, None, None, None)
+            return StepLine(step, path, None, None, None, None)
         if step in (HELD, UNOBSERVED) and self.usual.count:
             usual_us = 0.0  # usual cycles are those without
         change = None if usual_us is None or self.cycle.open else (length_us - usual_us) / 1e6
         share = length_us / max(1, self.cycle.duration_us)
         usual_s = None if usual_us is None else usual_us / 1e6
-        return StepLine(step, ticks(spans, self.span), length_us / 1e6, share, usual_s, change)
+        return StepLine(step, path, length_us / 1e6, share, usual_s, change)
 
     def _length(self, step: str) -> int:
         if step == UNOBSERVED:

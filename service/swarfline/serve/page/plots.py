@@ -5,10 +5,11 @@ Their texts stand in HTML beside them, so that they do not shrink with the shape
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import ceil, floor, log10
 
+from swarfline.calendar import Interval
 from swarfline.measure.trend import quantile
 from swarfline.serve.page.ribbon import HEIGHT, WIDTH
 
@@ -147,6 +148,15 @@ def run(places: Sequence[float], values: Sequence[float], levels: Sequence[float
     points = [(WIDTH * p, box.y(v)) for p, v in zip(places, values, strict=True)]
     dots = "".join(f"M{x:.5g} {y:.5g}h0" for x, y in points)
     return Run(box.low, box.high, dots, "M" + "L".join(f"{x:.5g} {y:.5g}" for x, y in points))
+
+
+def boxes(spans: Iterable[Interval], span: Interval, top: float, bottom: float) -> str:
+    """Path of a box for each of the spans that lie in ``span``, in a lane; none is too short to be seen."""
+    scale = WIDTH / max(1, span[1] - span[0])
+    found = (((a - span[0]) * scale, (b - span[0]) * scale) for a, b in spans)
+    return "".join(
+        f"M{left:.6g} {top:g}H{max(right, left + 1):.6g}V{bottom:g}H{left:.6g}Z" for left, right in found
+    )
 
 
 def upright(share: float) -> str:
