@@ -354,6 +354,15 @@ def test_the_figures_of_the_plant_now_lead_here(client):
     assert all(client.get(address).status_code == 200 for address in set(led))
 
 
+def test_the_plant_now_tells_what_was_lost(rated):
+    text = words_of(page(rated, "", "/"))
+    rows = rated.get(f"/api/v1/losses?machine=N1&{SHIFT}").json()["items"]
+    lost = [r for r in rows if r["loss"] != "good_parts"]
+    time_s, money = (sum(r[name] for r in lost) for name in ("time_s", "money"))
+    assert f"lost {amounts.hours(time_s)}, {amounts.money(money, 'EUR')}" in text
+    assert re.search(r"Lost so far [\d.]+ h Parts", text), "S1 has no rate: what both lost in money is not known"
+
+
 @pytest.mark.parametrize(
     ("value", "wanted"),
     [(None, "–"), (0, "0.00 h"), (9, "< 0.01 h"), (-9, "> −0.01 h"), (5400, "1.50 h"), (72000, "20.0 h")],

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from fractions import Fraction
 
-from swarfline.measure.losses import GOOD_PARTS, LONG, SCRAP_PARTS, SHORT, SLOW_RUNNING, STOP_LOSS
-from swarfline.measure.oee import HINT_BY_COUNT, HINT_LATE, HINT_NO_PLAN, HINT_TOO_LONG
+from swarfline.measure.losses import GOOD_PARTS, HOUR_US, LONG, SCRAP_PARTS, SHORT, SLOW_RUNNING, STOP_LOSS
+from swarfline.measure.oee import HINT_BY_COUNT, HINT_LATE, HINT_NO_PLAN, HINT_TOO_LONG, OeeSums
 from swarfline.serve.losses import LossRow
 from swarfline.serve.oee import OeeFigures
 from swarfline.serve.page import words
@@ -32,6 +33,15 @@ class Amount:
         return cls(
             sum(row.time_s for row in real), _sum(row.parts for row in real), _sum(row.money for row in real)
         )
+
+    @classmethod
+    def lost(cls, sums: OeeSums, hourly_rate: Fraction | None) -> Amount:
+        """One machine's planned and observed time less its good parts at their planned time, without parts."""
+        if sums.unplanned or not (sums.coverage or sums.planned_busy_us):
+            return cls()
+        time_us = sums.planned_busy_us - sums.planned_good_us
+        money = None if hourly_rate is None else float(time_us / HOUR_US * hourly_rate)
+        return cls(float(time_us / 1_000_000), None, money)
 
     def value(self, unit: str) -> float | None:
         """The amount in one of UNITS."""

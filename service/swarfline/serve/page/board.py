@@ -20,6 +20,7 @@ from swarfline.serve.assemble import Assembly
 from swarfline.serve.machines import now_shape
 from swarfline.serve.page import words
 from swarfline.serve.page.alert_words import MOST, alert_cells, shown
+from swarfline.serve.page.amounts import Amount, hours, money
 from swarfline.serve.page.ribbon import ribbon
 from swarfline.serve.page.running import Usual, left_cells, usual_times
 from swarfline.serve.presence import Presence, presence
@@ -135,6 +136,7 @@ class Shift:
     pace: Pace
     typical_us: int | None
     usual: Usual
+    lost: Amount
     cells: Cells
 
 
@@ -143,7 +145,7 @@ def figures(room: Room) -> Figures:
     now_us = room.now_us()
     shifts = {m.id: _shift(room, m.id, now_us) for m in room.plant.machines}
     cells = {name: text for shift in shifts.values() for name, text in shift.cells.items()}
-    cells |= _together(list(shifts.values()))
+    cells |= _together(room, list(shifts.values()))
     cells |= _energy_cells(room, now_us)
     typical = {m: s.typical_us for m, s in shifts.items() if s.typical_us is not None}
     usual = {m: s.usual for m, s in shifts.items()}
@@ -154,10 +156,12 @@ def _shift(room: Room, machine: str, now_us: int) -> Shift:
     asked = shift_or_day(room, [machine], now_us)
     work = Assembly(room, asked.interval, now_us)
     sums, pace = work.oee_sums(machine, [asked.interval]), work.pace(machine, asked.until_us)
+    lost = Amount.lost(sums, work.rate(machine))
     plan = work.plan_of(work.part_now(machine), machine)
     drawn = ribbon(work.conditions(machine), (asked.start_us, asked.until_us), asked.end_us)
     cells = {
         **_oee_cells(machine, sums),
+        f"{machine}.lost": lost_words(room, lost),
         f"{machine}.made": words.number(pace.made),
         f"{machine}.due": words.number(pace.expected),
         f"{machine}.target": words.number(pace.target),
@@ -167,11 +171,17 @@ def _shift(room: Room, machine: str, now_us: int) -> Shift:
         **{f"{machine}.ribbon.{c}": path for c, path in drawn.items()},
     }
     return Shift(
-        asked, sums, pace, plan.planned_cycle_us if plan else None, usual_times(work.last_cycles(machine)), cells
+        asked,
+        sums,
+        pace,
+        plan.planned_cycle_us if plan else None,
+        usual_times(work.last_cycles(machine)),
+        lost,
+        cells,
     )
 
 
-def _together(shifts: list[Shift]) -> Cells:
+def _together(room: Room, shifts: list[Shift]) -> Cells:
     """The plant's totals: of the machines whose shift runs, or of all where none runs."""
     running = [s for s in shifts if s.asked.until_us > s.asked.now_us] or shifts
     made = sum(s.pace.made for s in running)
@@ -180,6 +190,7 @@ def _together(shifts: list[Shift]) -> Cells:
     expected = sum(known, Fraction(0)) if len(known) == len(due) else None
     return {
         **_oee_cells("plant", reduce(add, (s.sums for s in running), OeeSums())),
+        "plant.lost": lost_words(room, reduce(add, (s.lost for s in running), Amount(0.0, 0.0, 0.0))),
         "plant.machines": _("%(some)s of %(all)s machines") % {"some": len(running), "all": len(shifts)},
         "plant.made": words.number(made),
         "plant.due": words.number(expected),
@@ -195,6 +206,13 @@ def shift_or_day(room: Room, machines: list[str], now_us: int) -> Asked:
         return Asked(start, min(end, now_us), now_us, end, _("today"))
     name = f"{shift.name} {words.clock(shift.start_us, room.zone, now_us)}–{words.clock(shift.end_us, room.zone)}"
     return Asked(shift.start_us, min(shift.end_us, now_us), now_us, shift.end_us, name)
+
+
+def lost_words(room: Room, lost: Amount) -> str:
+    """0.86 h, 73.10 EUR; without money where no hourly rate is set."""
+    if lost.money is None:
+        return hours(lost.time_s)
+    return f"{hours(lost.time_s)}, {money(lost.money, room.plant.figures.currency)}"
 
 
 def _oee_cells(name: str, sums: OeeSums) -> Cells:
