@@ -48,8 +48,10 @@ class Chosen:
             return words.day(self.room.calendar.day_of(asked.start_us))
         if self.kind == SHIFT:
             return f"{asked.name}, {span_words(asked.start_us, asked.until_us, self.room)}"
-        until = asked.until_us if self.kind in (WEEK, MONTH) else asked.end_us
-        return f"{words.moment(asked.start_us, zone)} – {words.moment(until, zone)}"
+        if self.kind in (WEEK, MONTH):
+            first, last = (self.room.calendar.day_of(us) for us in (asked.start_us, asked.until_us - 1))
+            return f"{words.day(first)} – {words.day(last)}"
+        return f"{words.minute(asked.start_us, zone)} – {words.minute(asked.end_us, zone)}"
 
     @property
     def whose(self) -> str:

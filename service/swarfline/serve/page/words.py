@@ -93,6 +93,12 @@ def moment(us: int, zone: ZoneInfo) -> str:
     return f"{day(when.date())}, {when:%H:%M:%S}"
 
 
+def minute(us: int, zone: ZoneInfo) -> str:
+    """Tue 10 Mar 2026, 14:05"""
+    when = from_us(us, zone)
+    return f"{day(when.date())}, {when:%H:%M}"
+
+
 def day(when: date) -> str:
     """Tue 10 Mar 2026"""
     return format_date(when, _("EEE d MMM y"), locale=locale())
