@@ -69,7 +69,7 @@ def test_it_has_every_section(report):
     assert report.title == "Day report, Tue 10 Mar 2026"
     assert report.file_name == "report-day-2026-03-10"
     about = {name: text for name, _title, text in report.about}
-    assert about["span"] == "Tue 10 Mar 2026, 00:00:00 – Tue 10 Mar 2026, 12:00:00 (so far)"
+    assert about["span"] == "Tue 10 Mar 2026, 00:00 – Tue 10 Mar 2026, 12:00 (so far)"
     assert about["time_zone"] == "Europe/Madrid (UTC+01:00)"
     assert about["coverage"] == "91.2 %"
 
