@@ -72,7 +72,7 @@ def test_the_timeline_by_keys_alone(service, watch):
     page.keyboard.press("-")
     expect(page.locator("#timeline")).to_contain_text("Mon 9 Mar 2026, 21:00:00 – Tue 10 Mar 2026, 21:00:00")
     page.keyboard.press("Home")
-    expect(page.locator("#timeline")).to_contain_text("Tue 10 Mar 2026, 00:00 – Wed 11 Mar 2026, 00:00")
+    expect(page.locator("#timeline")).to_contain_text("Tue 10 Mar 2026, 00:00:00 – Wed 11 Mar 2026, 00:00:00")
     expect(page.locator("#oee-title")).to_have_attribute("data-kept", "1")
     page.get_by_role("link", name="figures of this window").click()
     expect(page.locator("#oee-title")).not_to_have_attribute("data-kept", "1")

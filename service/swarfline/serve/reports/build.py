@@ -50,7 +50,7 @@ def _kind_word(kind: str) -> str:
 def _about(work: Work) -> tuple[tuple[str, str, str], ...]:
     about, room = work.about, work.room
     asked = about.asked
-    span = f"{words.moment(asked.start_us, room.zone)} – {words.moment(asked.end_us, room.zone)}"
+    span = f"{words.minute(asked.start_us, room.zone)} – {words.minute(asked.end_us, room.zone)}"
     if not about.complete:
         span += " " + _("(so far)")
     coverage = work.oee.coverage_pct
@@ -60,7 +60,7 @@ def _about(work: Work) -> tuple[tuple[str, str, str], ...]:
         ("time_zone", _("Time zone"), zone_words(room, asked.interval)),
         ("machines", _("Machines"), f"{about.whose} ({len(about.machines)})"),
         ("coverage", _("Observed of planned time"), observed),
-        ("made", _("Made"), words.moment(asked.now_us, room.zone)),
+        ("made", _("Made"), words.minute(asked.now_us, room.zone)),
     )
 
 
