@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from fastapi import FastAPI
 from starlette.responses import Response
 
+from swarfline.calendar import from_us
 from swarfline.messages import GIVEN_UP, IN_ANOTHER, REFUSED, SENT, WAITING, Delivery
 from swarfline.plant.channels import ChannelTable
 from swarfline.serve.page import words
@@ -107,4 +108,5 @@ def install(app: FastAPI) -> None:
             channels=[channel_line(room, table, now_us) for table in room.plant.channels],
             messages=[message_line(room, one, now_us) for one in room.store.outbox.told(MOST)],
             most=MOST,
+            at=f"{from_us(now_us, room.zone):%H:%M:%S}",
         )
