@@ -67,6 +67,7 @@ class Receiver(ThreadingHTTPServer):
         self.posts: list[Post] = []
         self.answers: list[Answer] = []
         self.otherwise: Answer = 204
+        self.dripped = False
 
     @property
     def url(self) -> str:
@@ -104,10 +105,11 @@ def hang(post: Posts) -> None:
 def drip(post: Posts) -> None:
     """One byte at a time, each well within any limit of a socket."""
     post.wfile.write(b"HTTP/1.1 200 OK\r\nX-Long: ")
-    for _ in range(200):
+    for _ in range(500):
         post.wfile.write(b"x")
         post.wfile.flush()
         time.sleep(0.02)
+    post.server.dripped = True
 
 
 def cut(post: Posts) -> None:

@@ -187,15 +187,16 @@ def test_a_server_that_hangs_at_the_end(tmp_path):
 
 
 def test_a_greeting_that_does_not_end(tmp_path):
-    listener = socket.create_server(("127.0.0.1", 0))
+    listener, greeted = socket.create_server(("127.0.0.1", 0)), threading.Event()
 
     def greet():
         connection, _ = listener.accept()
         with connection:
             try:
-                for _ in range(200):
+                for _ in range(500):
                     connection.sendall(b"2")
                     time.sleep(0.02)
+                greeted.set()
             except OSError:
                 pass
 
@@ -203,5 +204,6 @@ def test_a_greeting_that_does_not_end(tmp_path):
     thread.start()
     with pytest.raises(Later, match=r"no answer within 0\.3 s"):
         mail(listener.getsockname()[1], tmp_path, timeout_s=0.3).send(MESSAGE, NOW_US)
+    assert not greeted.is_set()
     thread.join(5)
     listener.close()

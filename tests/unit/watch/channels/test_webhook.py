@@ -153,6 +153,8 @@ def test_an_answer_that_does_not_end_is_ended(receiver, tmp_path, answer):
     receiver.answers = [answer]
     with pytest.raises(Later, match=r"no answer within 0\.3 s"):
         webhook(receiver, tmp_path, timeout_s=0.3).send(MESSAGE, NOW_US)
+    # the connection was ended, not waited for
+    assert not receiver.dripped
 
 
 def test_a_connection_that_is_cut(receiver, tmp_path):
