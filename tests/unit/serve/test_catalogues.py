@@ -64,5 +64,21 @@ def test_what_is_filled_in_is_the_same(code):
             assert source.count("%%") == text.count("%%"), text
 
 
+BARE = re.compile(r"\{#.*?#\}|<(style|code)\b.*?</\1>", re.DOTALL)
+"""What a template says to nobody, and code, which no language changes."""
+SAME_EVERYWHERE = {"OEE", "API", "openapi.json", "CO₂", "kWh", "kW", "kg"}
+
+
+@pytest.mark.parametrize(
+    "template", sorted((SERVICE / "serve/page/templates").glob("*.html")), ids=lambda p: p.name
+)
+def test_no_template_says_anything_that_is_not_translated(template):
+    text = BARE.sub("", template.read_text(encoding="utf-8"))
+    text = re.sub(r"\{\{.*?\}\}|\{%.*?%\}", " ", text, flags=re.DOTALL)
+    said = re.findall(r">([^<]*)<", text) + re.findall(r'(?:aria-label|data-label|title|alt)="([^"]*)"', text)
+    bare = {word for one in said for word in re.findall(r"[^\W\d_][\w.₂]+", one)}
+    assert bare - SAME_EVERYWHERE == set()
+
+
 def test_what_is_shown_by_name_has_words():
     assert set(definitions.STEP_MEANINGS) == set(STEPS) and set(definitions.OUTCOME_MEANINGS) == set(OUTCOMES)
