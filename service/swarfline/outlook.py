@@ -11,6 +11,7 @@ from swarfline.facts import SCRAP, TOTAL, Count, Cycle, Fact, ToolLife
 from swarfline.measure.forecast import FEW, ToolForecast, tool_forecast
 from swarfline.measure.loads import Load, LoadTrend, earlier_lives, life_loads, load_trend, whole_life
 from swarfline.measure.lots import LotMade
+from swarfline.measure.production import counts_from_cycles
 from swarfline.measure.prospect import Prospect, prospect
 from swarfline.plant import Plant
 from swarfline.store import Queries
@@ -93,6 +94,18 @@ class LotSoFar(NamedTuple):
     lot: LotMade
     first_us: int | None = None
     whole: bool | None = None
+
+
+def parts_counted(plant: Plant, queries: Queries, machine: str, span: Interval) -> list[Count]:
+    """Counts in a span, in order of time; for machines that count no parts, the parts of their complete cycles."""
+    found = queries.facts(Count, machine, *span)
+    nodes = plant.nodes_of(plant.machine(machine))
+    if "part_count" in nodes or any(c.count_kind == TOTAL for c in found):
+        return found
+    # from a moment before: a cycle that ends where the span begins does not overlap it, but its part counts
+    cycles = queries.cycles(machine, span[0] - 1, span[1])
+    made = [c for c in counts_from_cycles(cycles) if span[0] <= c.time_us < span[1]]
+    return sorted([*found, *made], key=lambda c: c.time_us)
 
 
 def running_lot(

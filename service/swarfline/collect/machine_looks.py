@@ -16,10 +16,10 @@ from swarfline.measure.judgements import judged
 from swarfline.measure.loads import RISING, UNKNOWN
 from swarfline.measure.lots import LIKELY, YES, LotForecast, LotMade, lot_forecast
 from swarfline.measure.newest import newest_parts
-from swarfline.measure.production import Quantities, counts_from_cycles
+from swarfline.measure.production import Quantities
 from swarfline.measure.prospect import Prospect, Reach
 from swarfline.measure.stops import Stop, stops
-from swarfline.outlook import PresentLoads, machine_prospect, present_loads, running_lot, tool_list
+from swarfline.outlook import PresentLoads, machine_prospect, parts_counted, present_loads, running_lot, tool_list
 from swarfline.plant import Machine, Plant
 from swarfline.plant.alerts import (
     DriftTable,
@@ -302,16 +302,9 @@ def _made(view: MachineView, start_us: int, least: int | None) -> Quantities:
 
 
 def _counts(view: MachineView, start_us: int) -> list[Count]:
-    """Parts counted, or the cycles' parts where none are."""
-    found = view.queries.facts(Count, view.id, start_us, view.now_us + 1)
-    if "part_count" in view.plant.nodes_of(view.machine):
-        return found
-    cycles = view.queries.bare_cycles(view.id, MOST_CYCLES, view.now_us)
-    return [*found, *(c for c in counts_from_cycles(cycles) if c.time_us >= start_us)]
+    """Parts counted since then."""
+    return parts_counted(view.plant, view.queries, view.id, (start_us, view.now_us + 1))
 
-
-MOST_CYCLES = 5000
-"""Cycles read of a machine that counts no parts."""
 
 Look = Callable[[MachineView], Iterator[Seen]]
 

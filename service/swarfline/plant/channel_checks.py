@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 
 from swarfline.plant.alerts import RuleTable
 from swarfline.plant.channels import ChannelTable, MailTable, OtherTable, WebhookTable
+from swarfline.plant.secrets import password_errors
 from swarfline.plant.wording import unknown
 
 if TYPE_CHECKING:
@@ -74,13 +75,7 @@ def url_problem(url: str) -> str | None:
 
 
 def _mail(table: MailTable) -> Iterator[str]:
-    sources = [key for key in ("password_env", "password_file") if getattr(table, key) is not None]
-    if len(sources) > 1:
-        yield "keys 'password_env' and 'password_file': give one of them"
-    if sources and table.user is None:
-        yield f"key {sources[0]!r}: is of no use without 'user'"
-    if table.user is not None and not sources:
-        yield "key 'user': name where its password is, by 'password_env' or 'password_file'"
+    yield from password_errors(table)
     if table.user is not None and table.encryption == "none" and table.host not in LOOPBACK:
         yield "key 'user': its password could be read on the network; choose an 'encryption' other than \"none\""
     if table.ca_file is not None and table.encryption == "none":

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from swarfline.plant.model import Plant, SecurityTable
+from swarfline.plant.secrets import password_errors
 
 
 def security_errors(plant: Plant) -> Iterator[str]:
@@ -15,13 +16,7 @@ def security_errors(plant: Plant) -> Iterator[str]:
 
 
 def _errors(table: SecurityTable) -> Iterator[str]:
-    sources = [name for name in ("password_env", "password_file") if getattr(table, name) is not None]
-    if len(sources) > 1:
-        yield "keys 'password_env' and 'password_file': give one of them"
-    if sources and table.user is None:
-        yield f"key {sources[0]!r}: is of no use without 'user'"
-    if table.user is not None and not sources:
-        yield "key 'user': name where its password is, by 'password_env' or 'password_file'"
+    yield from password_errors(table)
     if (table.certificate is None) != (table.key is None):
         there, missing = ("certificate", "key") if table.key is None else ("key", "certificate")
         yield f"key {there!r}: is of no use without {missing!r}"

@@ -15,7 +15,7 @@ from typing import TypeVar
 from swarfline.calendar import Interval, intersect, merge
 from swarfline.capability import can_tell
 from swarfline.entries import Entry, Judgement, StopReason, Target, standing
-from swarfline.facts import TOTAL, Condition, Count, Cycle, Energy
+from swarfline.facts import Condition, Count, Cycle, Energy
 from swarfline.figures import share
 from swarfline.measure.elements import TimeElements, Timeline
 from swarfline.measure.energy import EnergySums, energy_summary
@@ -29,7 +29,6 @@ from swarfline.measure.production import (
     Correction,
     PartPlan,
     Production,
-    counts_from_cycles,
     production,
     stand_in,
 )
@@ -37,7 +36,7 @@ from swarfline.measure.prospect import Prospect
 from swarfline.measure.reasons import by_person, by_rule, given
 from swarfline.measure.stops import Stop, stops
 from swarfline.measure.targets import Aims
-from swarfline.outlook import RECENT_CYCLES, machine_prospect, tool_list
+from swarfline.outlook import RECENT_CYCLES, machine_prospect, parts_counted, tool_list
 from swarfline.serve.room import Room
 from swarfline.store import CycleStart
 
@@ -94,14 +93,7 @@ class Assembly:
         return self._once("n", machine, lambda: self._counts(machine, self.span))
 
     def _counts(self, machine: str, span: Interval) -> list[Count]:
-        found = self.room.queries.facts(Count, machine, *span)
-        nodes = self.room.plant.nodes_of(self.room.plant.machine(machine))
-        if "part_count" in nodes or any(c.count_kind == TOTAL for c in found):
-            return found
-        # from a moment before: a cycle that ends where the span begins does not overlap it, but its part counts
-        cycles = self.room.queries.facts(Cycle, machine, span[0] - 1, span[1])
-        made = [c for c in counts_from_cycles(cycles) if span[0] <= c.time_us < span[1]]
-        return sorted([*found, *made], key=lambda c: c.time_us)
+        return parts_counted(self.room.plant, self.room.queries, machine, span)
 
     def judgements(self, machine: str) -> tuple[list[Correction], list[Applied]]:
         """What was entered later of parts made in the span: by how much it changes the counts, entry by entry."""

@@ -57,6 +57,13 @@ class Body(BaseModel):
             raise PydanticCustomError("who", "{problem}", {"problem": str(problem)}) from None
 
 
+class SpanBody(Body):
+    """What may be about a span."""
+
+    from_: Time | None = Field(default=None, alias="from", description="start of a span of at most 31 days")
+    to: Time | None = Field(default=None, description="its end, not included")
+
+
 class Undoing(Body):
     """Takes an entry back."""
 

@@ -14,9 +14,9 @@ from swarfline.measure.judgements import Applied, free, since
 from swarfline.measure.production import Quantities
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.entries import (
-    Body,
     EntryShape,
     PartName,
+    SpanBody,
     Time,
     entering,
     entries_of,
@@ -43,12 +43,10 @@ _LEFT = {"scrap": "are not scrap yet", "rework": "are not rework yet", "good": "
 Kind = Literal["scrap", "rework", "good"]
 
 
-class JudgementBody(Body):
+class JudgementBody(SpanBody):
     """Parts judged later: those of a span, spread evenly over it, or the last ones made by a time."""
 
     time: Time | None = Field(default=None, description="the last such parts made by then, within 7 days")
-    from_: Time | None = Field(default=None, alias="from", description="start of a span of at most 31 days")
-    to: Time | None = Field(default=None, description="its end, not included")
     part: PartName | None = Field(default=None, description="may be left out where only one part was made")
     kind: Kind = Field(description="good: parts that were told as scrap are good after all")
     quantity: Annotated[int, Field(strict=True, ge=1, le=1_000_000, description="number of parts")]

@@ -10,9 +10,9 @@ from pydantic import Field
 from swarfline.calendar import Interval
 from swarfline.entries import Entry, Note
 from swarfline.serve.entries import (
-    Body,
     EntryShape,
     NoteText,
+    SpanBody,
     Time,
     entering,
     entries_of,
@@ -32,12 +32,10 @@ from swarfline.serve.table import OPENAPI
 router = APIRouter(tags=["entries"])
 
 
-class NoteBody(Body):
+class NoteBody(SpanBody):
     """Something to be known of a machine: at a time, over a span, or now where neither is told."""
 
     time: Time | None = Field(default=None, description="the moment that it is about")
-    from_: Time | None = Field(default=None, alias="from", description="start of a span of at most 31 days")
-    to: Time | None = Field(default=None, description="its end, not included")
     text: Annotated[str, NoteText] = Field(description="what is to be known")
 
 

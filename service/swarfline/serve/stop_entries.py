@@ -12,9 +12,9 @@ from swarfline.entries import Entry, StopReason
 from swarfline.measure.reasons import stop_of
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.entries import (
-    Body,
     EntryShape,
     Reason,
+    SpanBody,
     Time,
     entering,
     entries_of,
@@ -35,12 +35,10 @@ from swarfline.serve.times import show
 router = APIRouter(tags=["entries"])
 
 
-class StopReasonBody(Body):
+class StopReasonBody(SpanBody):
     """Why a machine stood: of the stop that goes on at ``stop``, or of the one that fills most of a span."""
 
     stop: Time | None = Field(default=None, description="start of the stop, or another time in it")
-    from_: Time | None = Field(default=None, alias="from", description="start of a span of at most 31 days")
-    to: Time | None = Field(default=None, description="its end, not included")
     reason: Reason = Field(description="text, as losses by reason show it")
 
 

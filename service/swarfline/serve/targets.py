@@ -9,7 +9,16 @@ from pydantic import Field
 
 from swarfline.calendar import Interval
 from swarfline.entries import LONGEST_US, Entry, Target
-from swarfline.serve.entries import Body, EntryShape, PartName, Time, entering, entries_of, entry_fields, too_long
+from swarfline.serve.entries import (
+    EntryShape,
+    PartName,
+    SpanBody,
+    Time,
+    entering,
+    entries_of,
+    entry_fields,
+    too_long,
+)
 from swarfline.serve.paging import Paged, page_of
 from swarfline.serve.problems import WRITING, wrong
 from swarfline.serve.reply import Replying
@@ -28,11 +37,10 @@ FURTHEST_US = 400 * 86_400_000_000
 Named = Literal["shift", "day", "week"]
 
 
-class TargetBody(Body):
+class TargetBody(SpanBody):
     """Parts wanted of a machine in a span, which may lie ahead."""
 
     span: Named | None = Field(default=None, description="the whole one that runs; of shifts else the next")
-    from_: Time | None = Field(default=None, alias="from", description="start of a span of at most 31 days")
     to: Time | None = Field(default=None, description="its end, not included; at most 400 days ahead")
     part: PartName = Field(default="", description="empty: whichever parts are made")
     quantity: Annotated[int, Field(strict=True, ge=0, le=1_000_000, description="number of parts wanted")]

@@ -29,6 +29,19 @@ class InPot(Protocol):
     def pot(self) -> str: ...
 
 
+class InUse(InPot, Protocol):
+    """A tool and how far its life has gone: a part of measure's ToolForecast, with the same meanings."""
+
+    @property
+    def basis(self) -> str: ...
+    @property
+    def used(self) -> float: ...
+    @property
+    def limit(self) -> float | None: ...
+    @property
+    def consumption_per_cycle(self) -> float | None: ...
+
+
 def tool_subject(tool: InPot) -> str:
     """What an alert of a tool is about: this tool in this pot."""
     return f"{tool.pot_key}/{tool.tool}"

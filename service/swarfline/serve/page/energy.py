@@ -15,6 +15,7 @@ from swarfline.serve.assemble import Assembly
 from swarfline.serve.energy import EnergyRow, energy_machines, energy_row
 from swarfline.serve.energy_use import LONGEST_US, PerCycleRow, per_cycle_rows
 from swarfline.serve.page import words
+from swarfline.serve.page.amounts import money
 from swarfline.serve.page.choosing import Chosen, choose
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.page.ribbon import HEIGHT, WIDTH
@@ -169,4 +170,4 @@ def install(app: FastAPI) -> None:
     @app.get("/energy", include_in_schema=False)
     def energy_page(request: Request, room: InRoom) -> Response:
         chosen = choose(request, room, DAY)
-        return pages_of(app).answer("energy.html", chosen=chosen, view=energy_view(chosen))
+        return pages_of(app).answer("energy.html", chosen=chosen, view=energy_view(chosen), money=money)

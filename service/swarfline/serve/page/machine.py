@@ -26,12 +26,13 @@ from swarfline.serve.page.naming import Stops, stops_of
 from swarfline.serve.page.ribbon import hours
 from swarfline.serve.page.running import Aim, left_cells, lot_aim, target_aim, usual_times
 from swarfline.serve.page.timeline_view import TimelineView, timeline, window_of
+from swarfline.serve.page.tools_due import by_pot, warning_share
 from swarfline.serve.presence import SILENCE_US, presence
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import Room
 from swarfline.serve.spans import DAY, Asked
 from swarfline.serve.targets import parts_known
-from swarfline.serve.times import parse_day, show
+from swarfline.serve.times import parse_day
 from swarfline.serve.tongue import gettext as _
 
 MOST_ROWS = 12
@@ -220,7 +221,7 @@ class _View:
             lines=_lines(elements, self.span),
             figures=_figures(work.oee_sums(name, [self.span])),
             trends=self._trends(work.cycles(name)),
-            tools=[_tool(t, self.room, self.now_us) for t in _by_pot(work.forecasts(name))],
+            tools=[_tool(t, self.room, self.now_us) for t in by_pot(work.forecasts(name))],
             ended=self._ended(),
             energy=self._energy(),
             energy_told=can_tell(self.room.plant, self.machine, "energy"),
@@ -257,13 +258,10 @@ class _View:
 
     def _csv(self) -> dict[str, str]:
         """Addresses of the lists of this span as CSV; the tools in the machine have no span."""
-        asked = urlencode(self._asked())
+        asked = urlencode(self.chosen.moments)
         base = f"/api/v1/machines/{self.machine.id}"
         spanned = {name: f"{base}/{name}.csv?{asked}" for name in ("cycles", "stops", "tool-lives")}
         return {**spanned, "tools": f"{base}/tools.csv"}
-
-    def _asked(self) -> dict[str, str]:
-        return {"from": show(self.span[0], self.room.zone), "to": show(self.span[1], self.room.zone)}
 
     def _trends(self, cycles: Sequence[Cycle]) -> list[TrendBlock]:
         groups = by_program(cycles)
@@ -271,7 +269,7 @@ class _View:
 
     def _trend(self, program: str, part: str, cycles: Sequence[Cycle]) -> TrendBlock:
         plan = self.room.plans.get(part)
-        asked = {**self._asked(), "program": program, "part": part}
+        asked = {**self.chosen.moments, "program": program, "part": part}
         return TrendBlock(
             program,
             part,
@@ -356,15 +354,10 @@ def _figures(sums: OeeSums) -> dict[str, str]:
     }
 
 
-def _by_pot(tools: Sequence[ToolForecast]) -> list[ToolForecast]:
-    return sorted(tools, key=lambda t: words.natural(t.pot or t.pot_key))
-
-
 def _tool(tool: ToolForecast, room: Room, now_us: int) -> ToolLine:
-    warning = tool.warning_level / tool.limit if tool.limit and tool.warning_level is not None else None
     lives = {"used": words.life(tool.used, tool.basis), "limit": words.life(tool.limit, tool.basis)}
     used = _("%(used)s of %(limit)s") % lives
-    return ToolLine(tool, used, outlook(room, tool, now_us), tool.share_used, warning)
+    return ToolLine(tool, used, outlook(room, tool, now_us), tool.share_used, warning_share(tool))
 
 
 def _energy_lines(sums: EnergySums, top: Demand | None, room: Room) -> list[tuple[str, str]]:

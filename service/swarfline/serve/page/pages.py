@@ -19,19 +19,25 @@ from swarfline.serve.tongue import LANGUAGES, gettext, in_language, language, ng
 _PAGE_HEADERS = {"cache-control": "no-cache"}
 
 
+def environment() -> Environment:
+    """The templates beside this file: strict, escaped, in the language that is spoken when they are rendered."""
+    made = Environment(
+        loader=PackageLoader("swarfline.serve.page"),
+        autoescape=select_autoescape(default=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
+    )
+    made.install_gettext_callables(gettext, ngettext, newstyle=True)  # type: ignore[attr-defined]
+    return made
+
+
 class Pages:
     """Renders the templates."""
 
     def __init__(self, app: FastAPI) -> None:
-        self._environment = Environment(
-            loader=PackageLoader("swarfline.serve.page"),
-            autoescape=select_autoescape(default=True),
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-            extensions=["jinja2.ext.i18n"],
-        )
-        self._environment.install_gettext_callables(gettext, ngettext, newstyle=True)  # type: ignore[attr-defined]
+        self._environment = environment()
         assets, room = app.state.assets, app.state.room
         self._environment.globals.update(
             asset=assets.url,

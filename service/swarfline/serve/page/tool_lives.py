@@ -15,7 +15,7 @@ from swarfline.serve.assemble import Assembly
 from swarfline.serve.page import words
 from swarfline.serve.page.choosing import Chosen
 from swarfline.serve.page.ribbon import HEIGHT, WIDTH
-from swarfline.serve.page.tools_due import cycles_words, limit_words
+from swarfline.serve.page.tools_due import by_pot, cycles_words, limit_words, warning_share
 from swarfline.serve.room import Room
 from swarfline.serve.tongue import gettext as _
 from swarfline.serve.tool_history import HistoryRow, history_row, known_kinds
@@ -89,7 +89,7 @@ def tools_of(chosen: Chosen) -> MachineTools:
     room, machine = chosen.room, chosen.machines[0]
     now_us = room.now_us()
     work = Assembly(room, (now_us, now_us), now_us)
-    forecasts = sorted(work.forecasts(machine.id), key=lambda t: words.natural(t.pot or t.pot_key))
+    forecasts = by_pot(work.forecasts(machine.id))
     return MachineTools(
         machine,
         words.moment(now_us, room.zone),
@@ -103,14 +103,13 @@ def tools_of(chosen: Chosen) -> MachineTools:
 
 def life_line(room: Room, tool: ToolForecast, now_us: int) -> LifeLine:
     """One tool in words."""
-    level = tool.warning_level / tool.limit if tool.warning_level is not None and tool.limit else None
     return LifeLine(
         tool,
         words.life(tool.used, tool.basis),
         words.life(tool.limit, tool.basis),
         cycles_words(tool),
         limit_words(room, tool, now_us),
-        level,
+        warning_share(tool),
     )
 
 

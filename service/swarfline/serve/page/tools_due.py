@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -104,7 +105,7 @@ def _stint(room: Room, shift: ShiftSpan, now_us: int) -> Stint:
 
 
 def _add(found: DueList, work: Assembly, machine: Machine, planning: Planning) -> None:
-    forecasts = sorted(work.forecasts(machine.id), key=lambda t: words.natural(t.pot or t.pot_key))
+    forecasts = by_pot(work.forecasts(machine.id))
     if not forecasts:
         return
     found.forecasts.append((machine, forecasts))
@@ -151,6 +152,16 @@ def _stop(work: Assembly, machine: Machine, stop: Stop, tools: list[tuple[ToolFo
     ]
     due.sort(key=lambda d: words.natural(d.tool.pot or d.tool.pot_key))
     return DueStop(machine, stop.cycle, at_us, when, tuple(due))
+
+
+def by_pot(tools: Sequence[ToolForecast]) -> list[ToolForecast]:
+    """Tools in the order of their pots, as people count."""
+    return sorted(tools, key=lambda t: words.natural(t.pot or t.pot_key))
+
+
+def warning_share(tool: ToolForecast) -> float | None:
+    """The warning level as a share of the limit."""
+    return tool.warning_level / tool.limit if tool.warning_level is not None and tool.limit else None
 
 
 def limit_words(room: Room, tool: ToolForecast, now_us: int) -> str:

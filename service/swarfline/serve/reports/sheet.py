@@ -5,30 +5,21 @@ from __future__ import annotations
 from functools import cache
 from importlib import resources
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from jinja2 import Environment
 
 from swarfline.report import Report
+from swarfline.serve.page.pages import environment
 from swarfline.serve.reports import bars
-from swarfline.serve.tongue import gettext, ngettext
 
 
 def to_html(report: Report) -> str:
     """The whole file. Nothing in it runs, and nothing is loaded from elsewhere."""
-    return _environment().get_template("report_file.html").render(report=report, css=_styles(), bars=bars)
+    return _templates().get_template("report_file.html").render(report=report, css=_styles(), bars=bars)
 
 
 @cache
-def _environment() -> Environment:
-    made = Environment(
-        loader=PackageLoader("swarfline.serve.page"),
-        autoescape=select_autoescape(default=True),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        extensions=["jinja2.ext.i18n"],
-    )
-    made.install_gettext_callables(gettext, ngettext, newstyle=True)  # type: ignore[attr-defined]
-    return made
+def _templates() -> Environment:
+    return environment()
 
 
 @cache

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from typing import Protocol
 
 from swarfline.alerts import Sighting
-from swarfline.watch.wording import InPot, life_named, moment, tool_named, tool_subject
+from swarfline.watch.wording import InUse, life_named, moment, tool_named, tool_subject
 
 NAME = "tool_near_limit"
 
@@ -19,19 +19,11 @@ UNSURE = 0.5
 """Without a known consumption the alert clears only under this share of the level."""
 
 
-class Forecast(InPot, Protocol):
+class Forecast(InUse, Protocol):
     """What the rule needs to know of one tool: a part of measure's ToolForecast, with the same meanings."""
 
     @property
-    def basis(self) -> str: ...
-    @property
-    def used(self) -> float: ...
-    @property
-    def limit(self) -> float | None: ...
-    @property
     def warning_level(self) -> float | None: ...
-    @property
-    def consumption_per_cycle(self) -> float | None: ...
     @property
     def cycles_left(self) -> int | None: ...
     @property

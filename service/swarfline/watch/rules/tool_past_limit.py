@@ -9,22 +9,14 @@ from __future__ import annotations
 from typing import Protocol
 
 from swarfline.alerts import URGENT, Sighting
-from swarfline.watch.wording import InPot, life_named, tool_named, tool_subject
+from swarfline.watch.wording import InUse, life_named, tool_named, tool_subject
 
 NAME = "tool_past_limit"
 
 
-class Forecast(InPot, Protocol):
+class Forecast(InUse, Protocol):
     """What the rule needs to know of one tool: a part of measure's ToolForecast, with the same meanings."""
 
-    @property
-    def basis(self) -> str: ...
-    @property
-    def used(self) -> float: ...
-    @property
-    def limit(self) -> float | None: ...
-    @property
-    def consumption_per_cycle(self) -> float | None: ...
     @property
     def locked(self) -> bool: ...
 
