@@ -403,8 +403,23 @@ def test_a_target_that_will_be_missed(watched):
     assert works.look(600) == []
 
 
-def lot_of(parts):
-    return [Count("N1", NOW - n * MINUTE - SECOND, "total", 1, "PH-12", "L-8") for n in range(parts)]
+def test_a_target_counts_its_own_part_only(watched):
+    works = watched()
+    works.facts(
+        produced(NOW), *cycles([50.0] * 180, start_us=NOW - 3 * HOUR), *lot_of(90), *lot_of(180, "VC-30")[90:]
+    )
+    works.tells("N1", PRODUCING, START)
+    with works.store.entering() as door:
+        door.add(Entry("N1", NOW - 3 * HOUR, NOW + 10 * MINUTE, Target("PH-12", 185), "Ana", NOW))
+    assert works.look() == ["lot_will_not_finish N1"]
+    (alert,) = works.alerts()
+    assert alert.text.endswith("95 parts left"), (
+        "90 of 185 are PH-12; the other 90 parts are no part of the target"
+    )
+
+
+def lot_of(parts, part="PH-12"):
+    return [Count("N1", NOW - n * MINUTE - SECOND, "total", 1, part, "L-8") for n in range(parts)]
 
 
 def test_a_rule_that_fails_keeps_no_other_from_seeing_and_changes_nothing(watched, caplog):
