@@ -188,6 +188,7 @@ def test_the_list_of_stops_as_a_page_and_as_a_table(client, get):
     [
         ("/production", f"{SHIFT}&against=before&in=money&sort=lost"),
         ("/production", "span=week"),
+        ("/production", "from=2025-12-01&to=2026-03-10T12:00"),
         ("/production/stops", "span=shift&length=long"),
     ],
 )

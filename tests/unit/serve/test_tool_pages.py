@@ -78,3 +78,8 @@ def test_early_ends_stand_out(more):
 @pytest.mark.parametrize("path", ["/tools?most_given_up_pct=101", "/tools?machine=X1", "/machines/X1/tools"])
 def test_wrong_addresses_are_told(client, path):
     assert client.get(path).status_code in (404, 422)
+
+
+def test_a_wrong_parameter_is_told_with_what_is_wrong(client):
+    text = words_of(client.get("/tools?most_given_up_pct=much").text)
+    assert "most_given_up_pct: Input should be a valid number" in text

@@ -23,6 +23,7 @@ from swarfline.serve.page.production_tables import (
     Ranked,
     columns,
     cycles_address,
+    machine_address,
     machine_lines,
     ranked,
     reasons,
@@ -169,6 +170,7 @@ def install(app: FastAPI) -> None:
             known=is_known,
             stops_address=stops_address,
             cycles_address=cycles_address,
+            machine_address=machine_address,
             state_of=state_of,
         )
 

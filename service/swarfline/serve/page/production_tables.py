@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from urllib.parse import urlencode
+from urllib.parse import quote, urlencode
 
 from swarfline.measure.elements import NOT_PRODUCING
 from swarfline.measure.losses import SCRAP_PARTS, SLOW_RUNNING
 from swarfline.plant import Machine
 from swarfline.serve.losses import LossRow
 from swarfline.serve.oee import OeeRow
-from swarfline.serve.page import amounts, words
+from swarfline.serve.page import amounts, cycles, timeline_view, words
 from swarfline.serve.page.amounts import Amount
 from swarfline.serve.page.choosing import Chosen
 from swarfline.serve.page.production_ladder import strip, strip_scale
-from swarfline.serve.page.production_sides import MachineSide, Side, pieces_of, start_us
+from swarfline.serve.page.production_sides import FINE_US, MachineSide, Side, pieces_of, start_us
 from swarfline.serve.page.ribbon import HEIGHT, WIDTH
+from swarfline.serve.times import show
 from swarfline.serve.tongue import gettext as _
 
 SORTS = ("machine", "oee", "availability", "effectiveness", "quality_ratio", "ahead", "lost")
@@ -58,13 +59,31 @@ class Column:
 
 
 def stops_address(chosen: Chosen, **told: str | None) -> str:
-    """The list of stops of the span chosen."""
+    """The list of stops of the span chosen, or of the end of one that is too long for it."""
+    start, end = chosen.asked.interval
+    if end - start > FINE_US:
+        told["from"] = _since(chosen, FINE_US)
     return replace(chosen, path=STOPS_PATH, more=()).address(**told)
 
 
 def cycles_address(chosen: Chosen, machine: str) -> str:
     """The cycles of a machine in the span chosen."""
-    return f"/machines/{machine}/cycles?{urlencode(chosen.moments)}"
+    return _end_of(chosen, f"/machines/{quote(machine)}/cycles", cycles.LONGEST_US)
+
+
+def machine_address(chosen: Chosen, machine: str) -> str:
+    """The page of a machine in the span chosen."""
+    return _end_of(chosen, f"/machines/{quote(machine)}", timeline_view.LONGEST_US)
+
+
+def _end_of(chosen: Chosen, path: str, longest_us: int) -> str:
+    """Another page about the span chosen, or about the end of one that is longer than that page can show."""
+    return f"{path}?{urlencode({**chosen.moments, 'from': _since(chosen, longest_us)})}"
+
+
+def _since(chosen: Chosen, longest_us: int) -> str:
+    start, end = chosen.asked.interval
+    return show(max(start, end - longest_us), chosen.room.zone)
 
 
 def machine_lines(now: Side, then: Side | None, sort: str) -> list[MachineLine]:
