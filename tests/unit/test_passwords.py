@@ -10,7 +10,7 @@ from swarfline.passwords import Cost, hashed, is_outdated, matches, weakness
 QUICK = Cost(4, 8, 1)
 
 VECTORS = (
-    # RFC 7914, section 12
+    # RFC 7914, section 12; from memory
     (
         "password", b"NaCl", Cost(10, 8, 16),
         "fdbabe1c9d3472007856e7190d01e9fe7c6ad7cbc8237830e77376634b3731622eaf30d92e22a3886ff109279d9830dac727afb94a83"
