@@ -159,7 +159,11 @@ class Links:
         A held reading older than the one read of the same signal says nothing any more. Machines of which the past
         is known go on from before their loss.
         """
-        self._arrived(now_us)
+        if pasts:
+            # a history tells up to when it was read; what the watch saw since may still wait at the server
+            self.heard(now_us)
+        else:
+            self._arrived(now_us)
         self._source_us = max([self._source_us, *(reading.source_us for reading in read)])
         latest = {reading[:2]: reading.source_us for reading in read}
         batch: list[Reading] = []

@@ -20,7 +20,7 @@ from swarfline import clock
 from swarfline.connect.decode import Decoder
 from swarfline.connect.items import Item
 from swarfline.connect.links import Links
-from swarfline.connect.lives import DOWN_FIELDS, UP_FIELDS
+from swarfline.connect.lives import DOWN_FIELDS, PARTS, UP_FIELDS
 from swarfline.connect.past import Before, Past
 from swarfline.connect.rawhistory import NOT_WHOLE, Course, RawHistory
 from swarfline.connect.reasons import plain
@@ -42,6 +42,8 @@ MOST_TRIES = 2
 LAG_TRIES, LAG_S = 4, 0.4
 """A server may write its history a little after it tells a value."""
 _AHEAD = timedelta(days=1)
+_NO_SEAM = 2**62
+_SETTINGS = tuple(f"].{part}" for part in PARTS if part != "value")
 _STARTED = ua.NodeId(ua.ObjectIds.Server_ServerStatus_StartTime)
 _LIFE_FIELDS = tuple(dict.fromkeys((*UP_FIELDS, *DOWN_FIELDS)))
 
@@ -50,15 +52,15 @@ log = logging.getLogger("swarfline.connect")
 
 @dataclass(slots=True)
 class _Kept:
-    """An item and what its node's history holds."""
+    """An item and what its node's history holds; its machine showed nothing newer than ``seam_us``."""
 
     item: Item
     course: Course
+    seam_us: int
 
-    @property
-    def newest_us(self) -> int:
-        """Source time of its last value."""
-        return _us(self.course.values[-1]) if self.course.values else 0
+    def newest_us(self, end_us: int) -> int:
+        """Source time of its last value up to a moment, 0 for none."""
+        return max((us for us in map(_us, self.course.values) if us <= end_us), default=0)
 
 
 def _us(value: ua.DataValue) -> int:
@@ -117,6 +119,7 @@ class Readback:
     async def _read(self, befores: Mapping[str, Before]) -> dict[str, Past]:
         items = [item for item in self._stock.of(befores) if not item.name.endswith(".version")]
         offered = await self._history.offered([item.node for item in items])
+        settings = [item for item, is_offered in zip(items, offered, strict=True) if not is_offered]
         items = [item for item, is_offered in zip(items, offered, strict=True) if is_offered]
         enough = [m for m in befores if self._is_enough(m, items) and self._is_same_clock(befores[m])]
         items = [item for item in items if item.machine in enough]
@@ -127,6 +130,7 @@ class Readback:
             return {}
         begin_us = {m: self._begin_us(befores[m]) for m in enough}
         kept = await self._whole(items, min(begin_us.values()))
+        kept += await self._standing([item for item in settings if item.machine in begin_us], begin_us)
         pasts = {m: self._past(m, befores[m], kept, begin_us[m], started_us) for m in enough}
         return {machine: past for machine, past in pasts.items() if past is not None}
 
@@ -159,25 +163,38 @@ class Readback:
         now_us = max(clock.now_us() + (self._offset() or 0), self._links.source_us)
         begin, end = _time(begin_us), _time(now_us) + _AHEAD
         whole: list[_Kept] = []
-        waiting = list(items)
+        waiting, seam_us = list(items), dict[str, int]()
         for attempt in range(LAG_TRIES):
             if attempt:
                 await asyncio.sleep(LAG_S)
             # the values first: what the history holds then is newer, or it lags behind
             shown = await self._services.read([item.node for item in waiting])
+            seam_us = seam_us or _newest_us(waiting, shown)
             courses = await self._history.read([item.node for item in waiting], begin, end)
             await self._reach_back(courses, begin)
             lagging = []
             for item, value, course in zip(waiting, shown, courses, strict=True):
                 course.whole = course.whole and self._is_timed(course)
                 if course.whole and _is_up_to_date(course, value):
-                    whole.append(_Kept(item, course))
+                    whole.append(_Kept(item, course, seam_us[item.machine]))
                 elif course.whole:
                     lagging.append(item)
             waiting = lagging
             if not waiting:
                 break
         return whole
+
+    async def _standing(self, items: Sequence[Item], begin_us: Mapping[str, int]) -> list[_Kept]:
+        """The settings of tool lives that have no history and need none: each shows a time of before the loss,
+        which is that of its last change (OPC 10000-4 section 7.11.3, SourceTimestamp).
+        """
+        settings = [item for item in items if item.name.endswith(_SETTINGS)]
+        shown = await self._services.read([item.node for item in settings]) if settings else []
+        return [
+            _Kept(item, Course(item.node, [value]), _NO_SEAM)
+            for item, value in zip(settings, shown, strict=True)
+            if value.StatusCode.is_good() and 0 < _us(value) <= begin_us[item.machine]
+        ]
 
     def _is_timed(self, course: Course) -> bool:
         """Whether every value carries a time to be believed: another one would be taken for a value of now."""
@@ -210,9 +227,11 @@ class Readback:
             until_us = max(times, default=0)
             if until_us <= lost_us or self._server.clock == "server":
                 return None
-        readings = [r for r in self._decoded(own) if begin_us <= r.source_us <= (until_us or r.source_us)]
+        end_us = own[0].seam_us if until_us is None else until_us
+        reach = self._reach(own, end_us)
+        readings = [r for r in self._decoded(own) if begin_us <= r.source_us <= end_us and r.signal in reach]
         since_us = max(lost_us, before.newest_us)
-        return Past(tuple(readings), self._reach(own), since_us, self._applied_us, until_us)
+        return Past(tuple(readings), reach, since_us, self._applied_us, until_us)
 
     def _decoded(self, kept: Sequence[_Kept]) -> list[Reading]:
         """In order of time over all items: what a tool's life tells depends on several of them."""
@@ -225,22 +244,37 @@ class Readback:
         self._decoder.dead &= dead
         return readings
 
-    def _reach(self, kept: Sequence[_Kept]) -> dict[str, int]:
-        """The newest source time of each signal that is wholly known: a tool's life by all of its parts."""
+    def _reach(self, kept: Sequence[_Kept], end_us: int) -> dict[str, int]:
+        """The newest source time up to ``end_us`` of each signal that is wholly known: a tool's life by all of its
+        parts.
+        """
         plain, parts = {}, {}
         for one in kept:
             if self._decoder.is_plain(one.item.handle):
-                plain[one.item.name] = one.newest_us
+                plain[one.item.name] = one.newest_us(end_us)
             else:
-                parts[one.item.handle] = one
+                parts[one.item.handle] = one.newest_us(end_us)
         lives: dict[str, int | None] = {}
         for item in self._stock.of({one.item.machine for one in kept}):
             if not self._decoder.is_plain(item.handle) and not item.name.endswith(".version"):
                 key = item.name[len("tools[") : item.name.index("]")]
                 part, newest_us = parts.get(item.handle), lives.get(key, 0)
-                lives[key] = None if part is None or newest_us is None else max(newest_us, part.newest_us)
+                lives[key] = None if part is None or newest_us is None else max(newest_us, part)
         known = {tool_signal(k, f): us for k, us in lives.items() if us is not None for f in _LIFE_FIELDS}
         return {**known, **plain}
+
+
+def _newest_us(items: Sequence[Item], shown: Sequence[ua.DataValue]) -> dict[str, int]:
+    """The newest source time that each machine shows: the seam of what was and what is watched.
+
+    Nodes are read one after the other, and later ones tell of more. What came meanwhile is on its way by the
+    watch, of all nodes alike; told from the history of some, it would make that of the others come too late.
+    Where a node shows no time there is no seam.
+    """
+    found: dict[str, int] = {}
+    for item, value in zip(items, shown, strict=True):
+        found[item.machine] = max(found.get(item.machine, 0), _us(value) or _NO_SEAM)
+    return found
 
 
 def _is_up_to_date(course: Course, shown: ua.DataValue) -> bool:

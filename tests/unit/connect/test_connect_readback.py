@@ -244,6 +244,40 @@ async def test_pages_and_limits_of_the_server_are_followed(
     assert {most for _, most in asked} == {9, 1}
 
 
+async def test_nodes_read_one_after_the_other_are_told_up_to_the_same_moment(
+    free_port: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The machine counts on while histories are read; what was read last must not make the rest come too late."""
+    read, last = HistoryManager.read_history, [6]
+
+    async def slowly(manager: HistoryManager, params: ua.HistoryReadParameters) -> list[ua.HistoryReadResult]:
+        results = await read(manager, params)
+        last.append(last[-1] + 4)
+        await count_to(plc, last[-2] + 1, last[-1])
+        await asyncio.sleep(AWAY_S)
+        await plc.write("N1/State", 4)
+        return results
+
+    monkeypatch.setattr(rawhistory, "AT_ONCE", 1)
+    monkeypatch.setattr(HistoryManager, "read_history", slowly)
+    signals = {"part_count": "t:Count", "state": "t:State"}
+    async with (
+        keeping(free_port) as plc,
+        Proxy(free_port) as proxy,
+        Watching(raw(proxy.port, signals, publishing_ms=1000)) as watching,
+    ):
+        await watching.until_link("back")
+        await cut(proxy, watching, plc, 1, 6)
+        await watching.until_link("caught_up")
+        await watching.until(lambda: len(last) > 2 and watching.values("part_count")[-1] == last[-1])
+    told = {(r.signal, r.source_us): r for r in watching.got if r.signal in signals}
+    assert len(told) > 2 * last[-1]
+    fold = Fold([MachineSettings("N1", frozenset(signals), reorder_us=10_000)])
+    late = [batch[n] for batch in watching.batches for n in fold.feed(batch).late]
+    assert late == []
+    assert sorted(set(watching.values("part_count"))) == list(range(last[-1] + 1))
+
+
 Results = list[ua.HistoryReadResult]
 
 
@@ -352,14 +386,16 @@ async def test_a_server_that_forgot_its_history_leaves_the_whole_gap(free_port: 
     assert len(gaps(watching.got)) == 1
 
 
-async def test_the_life_of_a_tool_is_read_back_with_all_of_its_parts(free_port: int) -> None:
+async def of_a_tool(free_port: int, kept: str, *writes: tuple[str, float]) -> list[Reading]:
+    """What is told after a loss in which a tool with these parts of its life ``kept`` was written to so."""
     file = plant_file("", {"N1": {"signals": STATE_AND_COUNT, "tools": {"objects": "t:Tools"}}})
     async with keeping(free_port) as plc, Proxy(free_port) as proxy:
         tools = await plc.nodes["N1"].add_object(plc.index, "Tools")
         await plc.tool(tools, 1, up=True, indication=1, unit=None, value=3.0, start=1.0, limit=20.0)
-        for name, value in (("Pot1/value", 3.0), ("Pot1/start", 1.0), ("Pot1/limit", 20.0)):
-            await plc.write(name, value, datetime.now(UTC) - timedelta(hours=1))
-            await plc.server.historize_node_data_change(plc.nodes[name], period=None)
+        for part, value in (("value", 3.0), ("start", 1.0), ("limit", 20.0)):
+            await plc.write(f"Pot1/{part}", value, datetime.now(UTC) - timedelta(hours=1))
+            if part in kept.split():
+                await plc.server.historize_node_data_change(plc.nodes[f"Pot1/{part}"], period=None)
         await asyncio.sleep(0.05)
         file["servers"][0]["endpoint"] = f"opc.tcp://127.0.0.1:{proxy.port}/line"
         async with Watching(file) as watching:
@@ -367,19 +403,41 @@ async def test_the_life_of_a_tool_is_read_back_with_all_of_its_parts(free_port: 
             proxy.swallow = True
             proxy.cut()
             await watching.until_link("lost")
-            # the tool wears, is changed for a new one (start 2 now), and wears again
-            for part, value in (("value", 9.0), ("start", 2.0), ("value", 2.5), ("value", 7.0)):
+            for part, value in writes:
                 await plc.write(f"Pot1/{part}", value)
                 await asyncio.sleep(0.02)
             await asyncio.sleep(AWAY_S)
             proxy.swallow = False
             proxy.cut()
             await watching.until_link("caught_up")
+            await watching.until(lambda: watching.values("tools[1].name")[-1] == "Cutter 1")
     restored = watching.got.index(watching.links("restored")[0])
-    told = [r.value for r in watching.got[restored:] if r.signal == "tools[1].used" and r.quality == 0]
+    return watching.got[restored:]
+
+
+async def test_the_life_of_a_tool_is_read_back_with_all_of_its_parts(free_port: int) -> None:
+    # the tool wears, is changed for a new one (start 2 now), and wears again
+    writes = (("value", 9.0), ("start", 2.0), ("value", 2.5), ("value", 7.0))
+    got = await of_a_tool(free_port, "value start limit", *writes)
+    told = [r.value for r in got if r.signal == "tools[1].used" and r.quality == 0]
     # used is the value less the start (OPC 40501-1)
     assert told[-4:] == [8.0, 7.0, 0.5, 5.0]
-    assert [r.value for r in watching.got[restored:] if r.signal == "tools[1].limit"][-1] == 18.0
+    assert [r.value for r in got if r.signal == "tools[1].limit"][-1] == 18.0
     # what has no history, such as the name, is not known in between
-    name = [r for r in watching.got[restored:] if r.signal == "tools[1].name"]
+    name = [r for r in got if r.signal == "tools[1].name"]
     assert [(r.value, r.quality) for r in name] == [(None, Quality.BAD), ("Cutter 1", Quality.GOOD)]
+
+
+async def test_settings_of_a_life_that_did_not_change_need_no_history(free_port: int) -> None:
+    got = await of_a_tool(free_port, "value", ("value", 9.0), ("value", 1.0), ("value", 4.0))
+    used = [r for r in got if r.signal == "tools[1].used"]
+    assert [(r.value, r.quality) for r in used] == [(8.0, Quality.GOOD), (0.0, Quality.GOOD), (3.0, Quality.GOOD)]
+    assert used[0].source_us < used[1].source_us < used[2].source_us < got[-1].received_us
+
+
+async def test_a_setting_that_changed_without_history_leaves_the_life_unknown(free_port: int) -> None:
+    got = await of_a_tool(free_port, "value", ("value", 9.0), ("start", 2.0), ("value", 7.0))
+    caught_up = next(r.source_us for r in got if r.value == "caught_up")
+    used = [r for r in got if r.signal == "tools[1].used"]
+    assert [r.quality for r in used if r.source_us < caught_up] == [Quality.BAD]
+    assert used[-1].value == 5.0
