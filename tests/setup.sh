@@ -100,12 +100,12 @@ install_peers() {
         install_packages nodejs npm || true
     fi
     if command -v npm >/dev/null 2>&1; then
-        say "installing node-opcua into tests/peers/node_modules"
+        say "installing node-opcua and axe-core into tests/peers/node_modules"
         if npm ci --prefix "$peers" --ignore-scripts --no-audit --no-fund --loglevel=error >&2 </dev/null; then
             printf '%s' "$wanted" >"$mark"
             return
         fi
     fi
-    say "NO NODE.JS OR NO NODE-OPCUA: THE TESTS WITH PEERS ARE SKIPPED (where CI is true they fail)."
+    say "NO NODE.JS OR NO NODE-OPCUA: THE TESTS WITH PEERS AND OF ACCESSIBILITY ARE SKIPPED (where CI is true they fail)."
     say "Install Node.js 18 or later with npm, and see that npm reaches its registry."
 }

@@ -7,7 +7,7 @@ import os
 import shutil
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -24,7 +24,13 @@ sys.path.append(str(Path(__file__).parents[1]))
 
 from serve.works import works
 
+from peers.node import HERE
+
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
+
+AXE = HERE / "node_modules" / "axe-core" / "axe.min.js"
+FINDINGS = """async () => (await axe.run()).violations.map(
+    found => `${found.impact} ${found.id}: ${found.nodes.map(node => node.target.join(" ")).join(", ")}`)"""
 
 
 def chromium() -> str | None:
@@ -114,3 +120,22 @@ def watch(browser: Browser):
     yield open_page
     for context in contexts:
         context.close()
+
+
+@pytest.fixture(scope="module")
+def axe() -> Callable[[Page], list[str]]:
+    """What axe-core finds on a page, whose context has to be opened with ``bypass_csp``: the library compiles text
+    of its own, which our policy forbids. It is missing only where npm is.
+    """
+    if not AXE.is_file():
+        why = "axe-core is not installed: npm ci --prefix tests/peers --ignore-scripts"
+        if os.environ.get("CI") == "true":
+            pytest.fail(why)
+        pytest.skip(why)
+    library = AXE.read_text("utf-8")
+
+    def findings(page: Page) -> list[str]:
+        page.evaluate(library)
+        return page.evaluate(FINDINGS)
+
+    return findings

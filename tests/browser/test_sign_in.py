@@ -80,6 +80,19 @@ def test_a_person_signs_in_by_keyboard_and_comes_back_to_the_page_asked_for(door
     assert watched.complaints == []
 
 
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_at_the_door_and_behind_it(door, watch, axe, scheme):
+    page = watch(color_scheme=scheme, bypass_csp=True, **SECURE).page
+    page.goto(f"{door.url}/account")
+    assert axe(page) == []
+    page.keyboard.type("Otto")
+    page.keyboard.press("Tab")
+    page.keyboard.type(PASSWORD)
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(f"{door.url}/account")
+    assert axe(page) == []
+
+
 def test_what_is_wrong_is_said_beside_the_fields_and_the_name_stays(door, watch):
     page = watch(**SECURE).page
     page.goto(f"{door.url}/sign-in?to=/energy")
