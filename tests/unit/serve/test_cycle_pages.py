@@ -9,8 +9,8 @@ import re
 import pytest
 
 from swarfline.facts import ABORTED, STEPS, UNOBSERVED, Alarm, Condition, Cycle, StepPiece, ToolLife, ToolUse
-from swarfline.measure.sentence import Sentence
 from swarfline.plant import load
+from swarfline.sentence import Sentence
 from swarfline.serve import create_app
 from swarfline.serve.page import cycle_words, words
 from swarfline.serve.tongue import LANGUAGES, catalogue, speaking

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from swarfline.facts import ABORTED, COMPLETE, PARTIAL, RUNNING, Cycle
-from swarfline.measure.sentence import Sentence
+from swarfline.sentence import Sentence
 from swarfline.serve.page import words
 from swarfline.serve.tongue import gettext as _
 
