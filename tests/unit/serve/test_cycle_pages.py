@@ -433,7 +433,7 @@ def test_the_ruling_is_said_in_the_readers_way_of_numbers(page):
     read = plain(page("/studies", machine="N1", at=AT, program="O1201", lang="de"))
     assert re.search(r"2,0\d s .*\d,\d\d .* \d,\d\d s.*, \d,\d %", read)
     with speaking("de"):
-        assert cycle_words.say(Sentence("{size:.2f} s, {count}", {"size": -1.5, "count": 3})) == "−1,50 s, 3"
+        assert words.say(Sentence("{size:.2f} s, {count}", {"size": -1.5, "count": 3})) == "−1,50 s, 3"
 
 
 def test_translations_have_the_places_of_their_sentences():

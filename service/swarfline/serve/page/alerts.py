@@ -17,7 +17,7 @@ from swarfline.serve.page import alert_words, words
 from swarfline.serve.page.board import Board
 from swarfline.serve.page.choosing import Chosen, choose
 from swarfline.serve.page.entering import name_kept
-from swarfline.serve.page.forms import Fields, local, said, see_other, whole
+from swarfline.serve.page.forms import Fields, local, said, see_other, whole, why
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.problems import RefusedError
 from swarfline.serve.room import InRoom, Room
@@ -234,7 +234,7 @@ def install(app: FastAPI) -> None:
         except RefusedError as problem:
             if problem.status == HTTPStatus.NOT_FOUND:
                 raise
-            refused = Refused(number, name, problem.detail, fields)
+            refused = Refused(number, name, why(problem), fields)
             return pages_of(app).answer("alert.html", problem.status, **one(request, room, number, refused))
         return see_other(local(fields.get("back", ""), "/alerts"))
 
