@@ -129,7 +129,7 @@ class AlertEvent:
     """What happened to an alert: one of EVENT_KINDS, when (µs UTC), and how it stood then.
 
     ``who`` and ``note`` where a person did it, ``until_us`` of a shelving. A text that changes over and over makes
-    one event with its newest text.
+    one event with its newest text. ``detail`` is what the text was made of, empty where that was not kept.
     """
 
     kind: str
@@ -139,6 +139,7 @@ class AlertEvent:
     who: str = ""
     note: str = ""
     until_us: int | None = None
+    detail: dict[str, object] = field(default_factory=dict)
 
 
 def more_severe(one: str, other: str) -> bool:
@@ -172,7 +173,8 @@ def happened(before: Alert | None, after: Alert, at_us: int) -> list[AlertEvent]
     events: list[AlertEvent] = []
 
     def tell(kind: str, when_us: int | None) -> None:
-        events.append(AlertEvent(kind, at_us if when_us is None else when_us, after.severity, after.text))
+        told_us = at_us if when_us is None else when_us
+        events.append(AlertEvent(kind, told_us, after.severity, after.text, detail=after.detail))
 
     if before is None:
         tell(RAISED, after.raised_us)
@@ -213,7 +215,8 @@ class _Teller:
         if event.kind == ACKNOWLEDGED:
             self._acknowledged = True
         elif self._acknowledged and more_severe(event.severity, self._severity):
-            self.told.append(AlertEvent(ACKNOWLEDGEMENT_ENDED, event.at_us, event.severity, event.text))
+            ended = AlertEvent(ACKNOWLEDGEMENT_ENDED, event.at_us, event.severity, event.text, detail=event.detail)
+            self.told.append(ended)
             self._acknowledged = False
         self._severity = event.severity
 
@@ -221,5 +224,7 @@ class _Teller:
         shelved = self._shelved
         if shelved is None or shelved.until_us is None or shelved.until_us > now_us:
             return
-        self.told.append(AlertEvent(SHELVING_ENDED, shelved.until_us, self._severity, self.told[-1].text))
+        last = self.told[-1]
+        ended = AlertEvent(SHELVING_ENDED, shelved.until_us, self._severity, last.text, detail=last.detail)
+        self.told.append(ended)
         self._shelved = None

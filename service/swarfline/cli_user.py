@@ -205,7 +205,7 @@ def _new_password(name: str, source: Iterator[str] | None) -> str:
         told = next(iter(source), "").rstrip("\r\n")
     weakness = passwords.weakness(told, name)
     if weakness is not None:
-        fail(f"the password {weakness}; nothing was changed")
+        fail(f"the password {weakness.told()}; nothing was changed")
     return str(told)
 
 

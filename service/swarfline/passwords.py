@@ -12,6 +12,8 @@ import unicodedata
 from base64 import b64decode, b64encode
 from typing import NamedTuple
 
+from swarfline.sentence import N_, Sentence
+
 SHORTEST = 12
 LONGEST = 200
 FEWEST_DIFFERENT = 5
@@ -49,17 +51,21 @@ def is_outdated(kept: str) -> bool:
     return _parts(kept)[0] != COST
 
 
-def weakness(password: str, name: str) -> str | None:
+def weakness(password: str, name: str) -> Sentence | None:
     """Why a new password is not taken for the user ``name``; None: it is."""
     plain = _normal(password)
     if len(plain) < SHORTEST:
-        return f"has {len(plain)} characters; at least {SHORTEST} are needed: several words are easy to type"
+        text = N_("has {count} characters; at least {least} are needed: several words are easy to type")
+        return Sentence(text, {"count": len(plain), "least": SHORTEST})
     if len(plain) > LONGEST:
-        return f"has {len(plain)} characters; at most {LONGEST} are taken"
+        return Sentence(
+            N_("has {count} characters; at most {most} are taken"), {"count": len(plain), "most": LONGEST}
+        )
     if len(set(plain)) < FEWEST_DIFFERENT:
-        return f"is made of {len(set(plain))} different characters; at least {FEWEST_DIFFERENT} are needed"
+        text = N_("is made of {count} different characters; at least {least} are needed")
+        return Sentence(text, {"count": len(set(plain)), "least": FEWEST_DIFFERENT})
     if name and plain.casefold().replace(name.casefold(), "").strip() == "":
-        return "is the user's name"
+        return Sentence(N_("is the user's name"))
     return None
 
 

@@ -75,7 +75,7 @@ def test_the_cost_is_one_that_is_recommended():
     ],
 )
 def test_weak_ones_are_refused_with_the_reason(password, why):
-    assert why in weakness(password, "Ana Pérez Gil")
+    assert why in weakness(password, "Ana Pérez Gil").told()
 
 
 @pytest.mark.parametrize("password", ["twelve signs", "correct lathe spindle chuck", "ñandú ñandú 1"])

@@ -46,7 +46,7 @@ from swarfline.watch.rules import (
     tool_near_limit,
     tool_past_limit,
 )
-from swarfline.watch.wording import tool_named
+from swarfline.watch.wording import InPot
 
 Seen = tuple[Sighting, RuleTable]
 """What a rule sees of a subject, and the settings that hold for it."""
@@ -180,7 +180,7 @@ def _lot(view: MachineView) -> Iterator[Seen]:
     table = view.settings(LotTable)
     if table.enabled and table.by_shift_end:
         lot, done = view.lot, view.lot_ahead.done
-        tools = [tool_named(t.tool) for t in view.lot_ahead.tools or () if t.chance in (YES, LIKELY)]
+        tools = [t.tool for t in view.lot_ahead.tools or () if t.chance in (YES, LIKELY)]
         end_us = view.shift.end_us if view.shift else None
         yield _ahead(view, lot_will_not_finish.LOT, lot.lot, lot.left, done, end_us, tools, table)
     if table.enabled and table.targets:
@@ -197,13 +197,13 @@ def _target(view: MachineView, entry: Entry, table: LotTable) -> Seen:
     made = sum(c.quantity for c in counts if c.count_kind == TOTAL and c.part == (said.part or c.part))
     wanted = LotMade("", said.part, said.quantity, made)
     ahead = lot_forecast(wanted, view.prospect, view.forecasts, entry.end_us)
-    tools = [tool_named(t.tool) for t in ahead.tools or () if t.chance in (YES, LIKELY)]
+    tools = [t.tool for t in ahead.tools or () if t.chance in (YES, LIKELY)]
     return _ahead(view, lot_will_not_finish.TARGET, said.part, wanted.left, ahead.done, entry.end_us, tools, table)
 
 
 def _ahead(
     view: MachineView, what: str, name: str, left: int | None, done: Reach, end_us: int | None,
-    tools: Sequence[str], table: LotTable,
+    tools: Sequence[InPot], table: LotTable,
 ) -> Seen:  # fmt: skip
     beyond_us = None
     if done.at_us is not None and end_us is not None:

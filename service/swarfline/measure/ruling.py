@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from swarfline.measure.ranks import Interval
-from swarfline.measure.sentence import N_, Sentence
 from swarfline.measure.study import (
     FASTER,
     FEWEST,
@@ -16,6 +15,7 @@ from swarfline.measure.study import (
     Study,
     side,
 )
+from swarfline.sentence import N_, Sentence
 
 _BY = {
     FASTER: N_(

@@ -17,9 +17,9 @@ from swarfline.figures import Figure
 from swarfline.measure.definition import NIST, OURS, Definition
 from swarfline.measure.distributions import NoncentralT, beta_quantile
 from swarfline.measure.ranks import LEVEL, Interval
-from swarfline.measure.sentence import N_, Sentence
 from swarfline.measure.study import SECOND_US, Sample
 from swarfline.measure.trend import Individuals, individuals, steady_cycles
+from swarfline.sentence import N_, Sentence
 
 FEWEST = 30
 """Steady cycles before a run-off is judged (own choice)."""

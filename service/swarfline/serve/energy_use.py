@@ -9,6 +9,7 @@ from pydantic import Field
 
 from swarfline.measure.energy import Demand, demand
 from swarfline.measure.energy_use import CycleEnergy, PerCycle, per_cycle
+from swarfline.sentence import N_
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.energy import energy_machines
 from swarfline.serve.problems import wrong
@@ -65,7 +66,7 @@ def list_demand(
 ) -> Any:
     """Demand of every quarter of an hour (UTC) that begins in the span, of at most 62 days."""
     if asked.end_us - asked.start_us > LONGEST_US:
-        raise wrong("from", "the span is longer than 62 days", "a span of at most 62 days")
+        raise wrong("from", N_("the span is longer than 62 days"), N_("a span of at most 62 days"))
     work = Assembly(room, asked.interval, asked.now_us)
     telling = energy_machines(room, room.machines(machine, cell))
     rows = [_demand_row(work, piece, d) for piece in slices(work, by, telling) for d in _series(work, piece)]

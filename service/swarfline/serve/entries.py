@@ -13,8 +13,9 @@ from pydantic_core import PydanticCustomError
 
 from swarfline.calendar import Interval
 from swarfline.entries import LONGEST_US, Entry, Judgement, Said, Target, Undone
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.assemble import Assembly
-from swarfline.serve.problems import WRITING, RefusedError, missing, wrong
+from swarfline.serve.problems import WRITING, RefusedError, missing, unwritable, wrong
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.shapes import Shape
 from swarfline.serve.signing import may, who
@@ -111,7 +112,7 @@ def entering(room: Room) -> Iterator[Entering]:
         with room.store.entering() as door:
             yield door
     except StoreError as problem:
-        raise RefusedError(HTTPStatus.SERVICE_UNAVAILABLE, f"Try again: {problem}.") from None
+        raise unwritable(problem) from None
 
 
 def entries_of(room: Room, span: Interval, kind: type[Said], machine: str | None, cell: str | None) -> list[Entry]:
@@ -126,23 +127,27 @@ def moment_of(name: str, text: str, now_us: int) -> int:
     try:
         at_us = parse(text)
     except ValueError as problem:
-        raise wrong(name, str(problem), "an RFC 3339 time with an offset") from None
+        raise wrong(name, str(problem), N_("an RFC 3339 time with an offset")) from None
     if at_us >= now_us:
-        raise wrong(name, "lies ahead of the plant's present", "a time that has passed")
+        raise wrong(name, N_("lies ahead of the plant's present"), N_("a time that has passed"))
     return at_us
 
 
 def span_of(start: str | None, end: str | None, other: str, now_us: int) -> Interval:
     """A span of the past, up to the present; ``other`` may be given in place of it. 422 where it is none."""
     if start is None or end is None:
-        raise wrong("from" if start is None else "to", "is missing", f"'from' and 'to', or {other!r} alone")
+        raise wrong(
+            "from" if start is None else "to",
+            N_("is missing"),
+            Sentence(N_("'from' and 'to', or {other} alone"), {"other": repr(other)}),
+        )
     start_us = moment_of("from", start, now_us)
     try:
         end_us = min(parse(end), now_us)
     except ValueError as problem:
-        raise wrong("to", str(problem), "an RFC 3339 time with an offset") from None
+        raise wrong("to", str(problem), N_("an RFC 3339 time with an offset")) from None
     if end_us <= start_us:
-        raise wrong("to", "lies at or before 'from'", "a time after 'from'")
+        raise wrong("to", N_("lies at or before 'from'"), N_("a time after 'from'"))
     if end_us - start_us > LONGEST_US:
         raise too_long()
     return start_us, end_us
@@ -150,7 +155,7 @@ def span_of(start: str | None, end: str | None, other: str, now_us: int) -> Inte
 
 def too_long() -> RefusedError:
     """422 for a span that no entry may be about."""
-    return wrong("from", "the span is longer than 31 days", "a span of at most 31 days")
+    return wrong("from", N_("the span is longer than 31 days"), N_("a span of at most 31 days"))
 
 
 Number = Annotated[int, Path(ge=1, le=2**62, description="number of an entry")]
@@ -162,14 +167,16 @@ def undo_entry(number: Number, room: InRoom, body: Undoing) -> Any:
     with entering(room) as door:
         entry = room.queries.entry(number)
         if entry is None:
-            raise missing("entry", str(number), ["/stop-entries, /judgements, /notes and /targets list them"])
+            raise missing(N_("entry"), str(number), ["/stop-entries, /judgements, /notes and /targets list them"])
         room.machine(entry.machine)
         if entry.undone is not None:
-            raise RefusedError(HTTPStatus.CONFLICT, f"Entry {number} was undone by {entry.undone.who} already.")
-        if isinstance(entry.said, Target) and not may(ENGINEER):
+            told = {"number": str(number), "who": entry.undone.who}
             raise RefusedError(
-                HTTPStatus.FORBIDDEN, f"Entry {number} is a target; undoing it needs the role engineer."
+                HTTPStatus.CONFLICT, Sentence(N_("Entry {number} was undone by {who} already."), told)
             )
+        if isinstance(entry.said, Target) and not may(ENGINEER):
+            text = N_("Entry {number} is a target; undoing it needs the role engineer.")
+            raise RefusedError(HTTPStatus.FORBIDDEN, Sentence(text, {"number": str(number)}))
         if isinstance(entry.said, Judgement):
             _check_later(room, entry)
         undone = door.undo(entry, Undone(body.who, room.clock_us(), body.note))
@@ -182,7 +189,6 @@ def _check_later(room: Room, entry: Entry) -> None:
     before = {a.entry.number: a.quantity for a in work.judgements(entry.machine)[1]}
     for applied in work.judgements_without(entry.machine, entry.number)[1]:
         if applied.quantity < before[applied.entry.number]:
-            raise RefusedError(
-                HTTPStatus.CONFLICT,
-                f"Entry {applied.entry.number} counts on entry {entry.number}; undo the later one first.",
-            )
+            text = N_("Entry {later} counts on entry {number}; undo the later one first.")
+            told = {"later": str(applied.entry.number), "number": str(entry.number)}
+            raise RefusedError(HTTPStatus.CONFLICT, Sentence(text, told))

@@ -19,6 +19,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from swarfline.plant.checks import is_loopback
 from swarfline.plant.model import Listen
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.problems import answer, is_for_people
 from swarfline.serve.roles import PROBES, needs
 from swarfline.serve.signing import Signed, Signing, acting
@@ -57,7 +58,7 @@ class Gate:
             found = await self._found(request)
         except Exception:
             _log.exception("whether somebody is signed in cannot be told")
-            detail = "The database does not answer; try again."
+            detail = N_("The database does not answer; try again.")
             await answer(request, HTTPStatus.SERVICE_UNAVAILABLE, detail)(scope, receive, send)
             return
         signed = None if found is None else Signed(found.user, found.role, found.digest, found.kind)
@@ -86,8 +87,9 @@ class Gate:
             return None
         if signed is None:
             return _sign_in_first(request)
-        detail = f"This needs the role {needed!r}; {signed.name!r} is signed in as {signed.role!r}."
-        return answer(request, HTTPStatus.FORBIDDEN, detail)
+        text = N_("This needs the role {needed}; {name} is signed in as {role}.")
+        told = {"needed": repr(needed), "name": repr(signed.name), "role": repr(signed.role)}
+        return answer(request, HTTPStatus.FORBIDDEN, Sentence(text, told))
 
     def _needed(self, request: Request) -> Role | None:
         # as the application is going to read it; in an address an encoded ? would end the path
@@ -110,5 +112,5 @@ def _sign_in_first(request: Request) -> Response:
     if request.method == "GET" and is_for_people(request):
         asked = request.url.path + (f"?{request.url.query}" if request.url.query else "")
         return RedirectResponse(f"/sign-in?{urlencode({'to': asked})}", HTTPStatus.SEE_OTHER)
-    detail = "Sign in first: by a session at /sign-in, or by a token in the header Authorization: Bearer."
+    detail = N_("Sign in first: by a session at /sign-in, or by a token in the header Authorization: Bearer.")
     return answer(request, HTTPStatus.UNAUTHORIZED, detail, headers=CHALLENGE)

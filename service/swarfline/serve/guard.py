@@ -16,6 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from swarfline.plant.checks import is_loopback
 from swarfline.plant.model import Listen
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.problems import RefusedError, answer
 
 LARGEST = 32 * 1024
@@ -39,7 +40,7 @@ class Guard:
             check(Headers(scope=scope), self._listen, scope["path"])
             body = await _small(receive)
         except RefusedError as refused:
-            await answer(Request(scope), refused.status, refused.detail)(scope, receive, send)
+            await answer(Request(scope), refused.status, refused.said)(scope, receive, send)
             return
         held: list[Message] = [{"type": "http.request", "body": body, "more_body": False}]
 
@@ -55,14 +56,22 @@ def check(headers: Headers, listen: Listen, path: str) -> None:
     if not listen.users and not _ours(host, listen):
         raise RefusedError(
             HTTPStatus.FORBIDDEN,
-            f"Writing is refused under the name {host!r}; it is allowed under the loopback's names, the address "
-            "listened on, and the plant file's [listen] origins.",
+            Sentence(
+                N_(
+                    "Writing is refused under the name {host}; it is allowed under the loopback's names, "
+                    "the address listened on, and the plant file's [listen] origins."
+                ),
+                {"host": repr(host)},
+            ),
         )
     origin = headers.get("origin")
     if origin is not None and origin not in (f"http://{host}", f"https://{host}", *listen.origins):
-        raise RefusedError(HTTPStatus.FORBIDDEN, f"Writing is refused to pages of another origin ({origin!r}).")
+        raise RefusedError(
+            HTTPStatus.FORBIDDEN,
+            Sentence(N_("Writing is refused to pages of another origin ({origin})."), {"origin": repr(origin)}),
+        )
     if headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
-        raise RefusedError(HTTPStatus.FORBIDDEN, "Writing is refused to pages of another site.")
+        raise RefusedError(HTTPStatus.FORBIDDEN, N_("Writing is refused to pages of another site."))
     _check_body(headers, path)
 
 
@@ -76,9 +85,9 @@ def _check_body(headers: Headers, path: str) -> None:
             )
         return
     if kind != "application/x-www-form-urlencoded":
-        raise RefusedError(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "Pages take forms only.")
+        raise RefusedError(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, N_("Pages take forms only."))
     if headers.get("origin") is None and headers.get("sec-fetch-site") != "same-origin":
-        raise RefusedError(HTTPStatus.FORBIDDEN, "This form does not say which page it comes from.")
+        raise RefusedError(HTTPStatus.FORBIDDEN, N_("This form does not say which page it comes from."))
 
 
 def _ours(host: str, listen: Listen) -> bool:
@@ -96,9 +105,12 @@ async def _small(receive: Receive) -> bytes:
     while True:
         message = await receive()
         if message["type"] == "http.disconnect":
-            raise RefusedError(HTTPStatus.BAD_REQUEST, "The request broke off.")
+            raise RefusedError(HTTPStatus.BAD_REQUEST, N_("The request broke off."))
         body += message.get("body", b"")
         if len(body) > LARGEST:
-            raise RefusedError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, f"At most {LARGEST} bytes are read.")
+            raise RefusedError(
+                HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
+                Sentence(N_("At most {largest} bytes are read."), {"largest": LARGEST}),
+            )
         if not message.get("more_body", False):
             return bytes(body)

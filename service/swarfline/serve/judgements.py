@@ -12,6 +12,7 @@ from swarfline.entries import Entry, Judgement
 from swarfline.facts import TOTAL
 from swarfline.measure.judgements import Applied, free, since
 from swarfline.measure.production import Quantities
+from swarfline.sentence import N_, Sentence, Value
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.entries import (
     EntryShape,
@@ -38,7 +39,11 @@ router = APIRouter(tags=["entries"])
 LOOK_BACK_US = 7 * 86_400_000_000
 """So far before a time the parts are looked for that were made last before it."""
 
-_LEFT = {"scrap": "are not scrap yet", "rework": "are not rework yet", "good": "are scrap"}
+_TOO_MANY = {
+    "scrap": N_("of {total} {part} made there {there} are not scrap yet; {quantity} cannot become scrap"),
+    "rework": N_("of {total} {part} made there {there} are not rework yet; {quantity} cannot become rework"),
+    "good": N_("of {total} {part} made there {there} are scrap; {quantity} cannot become good"),
+}
 
 Kind = Literal["scrap", "rework", "good"]
 
@@ -88,7 +93,7 @@ def _said(room: Room, machine: str, body: JudgementBody) -> tuple[Judgement, Int
     if body.time is None:
         look = span_of(body.from_, body.to, "time", now_us)
     elif body.from_ is not None or body.to is not None:
-        raise wrong("time", "cannot stand beside 'from' or 'to'", "one of the two")
+        raise wrong("time", N_("cannot stand beside 'from' or 'to'"), N_("one of the two"))
     else:
         at_us = moment_of("time", body.time, now_us)
         look = at_us - LOOK_BACK_US, at_us + 1
@@ -110,24 +115,21 @@ def _inside(work: Assembly, machine: str, look: Interval) -> list[Any]:
 def _part(work: Assembly, machine: str, body: JudgementBody) -> str:
     """The part that is meant; 422 where none of it was made, or it is not told and there were several."""
     made = [c.part for c in work.counts(machine) if c.count_kind == TOTAL]
-    known = ", ".join(repr(part) for part in sorted(set(made))) or "nothing was made there"
+    known = ", ".join(repr(part) for part in sorted(set(made))) or N_("nothing was made there")
     if body.part is not None:
         if body.part not in made:
-            raise wrong("part", f"no {body.part!r} was made there", known)
+            raise wrong("part", Sentence(N_("no {part} was made there"), {"part": repr(body.part)}), known)
         return body.part
     if made and (body.time is not None or len(set(made)) == 1):
         return made[-1]
-    raise wrong("part", "must be told, for not just one was made there", known)
+    raise wrong("part", N_("must be told, for not just one was made there"), known)
 
 
 def _too_many(said: Judgement, made: Quantities) -> RefusedError:
     there = max(0, free(made, said.judged))
-    return wrong(
-        "quantity",
-        f"of {made.total} {said.part} made there {there} {_LEFT[said.judged]}; {said.quantity} cannot become "
-        f"{said.judged}",
-        f"1 to {there}" if there else "none",
-    )
+    told: dict[str, Value] = {"total": made.total, "part": said.part, "there": there, "quantity": said.quantity}
+    allowed = Sentence(N_("1 to {there}"), {"there": there}) if there else N_("none")
+    return wrong("quantity", Sentence(_TOO_MANY[said.judged], told), allowed)
 
 
 @router.get("/judgements", response_model=Facts[JudgementRow], responses=OPENAPI)

@@ -9,6 +9,7 @@ from pydantic import Field
 
 from swarfline.calendar import Interval
 from swarfline.entries import Entry, Note
+from swarfline.sentence import N_
 from swarfline.serve.entries import (
     EntryShape,
     NoteText,
@@ -58,7 +59,7 @@ def _span(room: Room, body: NoteBody) -> Interval:
     now_us = room.now_us()
     spanned = body.from_ is not None or body.to is not None
     if body.time is not None and spanned:
-        raise wrong("time", "cannot stand beside 'from' or 'to'", "one of the two")
+        raise wrong("time", N_("cannot stand beside 'from' or 'to'"), N_("one of the two"))
     if spanned:
         return span_of(body.from_, body.to, "time", now_us)
     at_us = now_us - 1 if body.time is None else moment_of("time", body.time, now_us)

@@ -19,8 +19,8 @@ from swarfline.measure.planned import (
     measured_cycle,
     planned_cycle,
 )
-from swarfline.measure.sentence import N_, Sentence
 from swarfline.plant import Machine, Part, Plant
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.reply import Replying
 from swarfline.serve.room import InRoom, Room

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from http import HTTPStatus
-from typing import Any
+from typing import Any, TypeAlias
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -13,6 +14,8 @@ from pydantic import BaseModel, ConfigDict, Field
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from swarfline.sentence import N_, Sentence, Value
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -40,26 +43,75 @@ class ProblemDocument(BaseModel):
     errors: list[WrongParameter] = Field(default_factory=list)
 
 
+Said: TypeAlias = str | Sentence
+"""What is wrong, in English: a text without places, or a sentence. Pages say it in the reader's language."""
+
+
+def english(said: Said) -> str:
+    """As the API and the command line say it."""
+    return said if isinstance(said, str) else said.told()
+
+
+@dataclass(frozen=True, slots=True)
+class Complaint:
+    """What is wrong with one parameter, or one field of a form, and what may stand there."""
+
+    parameter: str
+    detail: Said
+    allowed: Said | None = None
+
+    def told(self) -> WrongParameter:
+        """As the API says it."""
+        allowed = None if self.allowed is None else english(self.allowed)
+        return WrongParameter(parameter=self.parameter, detail=english(self.detail), allowed=allowed)
+
+
 class RefusedError(Exception):
-    """Ends a request with a problem document."""
+    """Ends a request: for programs with a problem document, for people with a page in their language."""
 
-    def __init__(self, status: int, detail: str, errors: Sequence[WrongParameter] = ()) -> None:
-        super().__init__(detail)
+    def __init__(self, status: int, said: Said, complaints: Sequence[Complaint] = ()) -> None:
+        super().__init__(english(said))
         self.status = status
-        self.detail = detail
-        self.errors = tuple(errors)
+        self.said = said
+        self.complaints = tuple(complaints)
+
+    @property
+    def detail(self) -> str:
+        """As the API says it."""
+        return english(self.said)
+
+    @property
+    def errors(self) -> tuple[WrongParameter, ...]:
+        """As the API says them."""
+        return tuple(one.told() for one in self.complaints)
 
 
-def wrong(parameter: str, detail: str, allowed: str | None = None) -> RefusedError:
+def wrong(parameter: str, detail: Said, allowed: Said | None = None) -> RefusedError:
     """422 because of one parameter."""
-    error = WrongParameter(parameter=parameter, detail=detail, allowed=allowed)
-    return RefusedError(HTTPStatus.UNPROCESSABLE_ENTITY, f"Parameter {parameter!r}: {detail}", [error])
+    told: dict[str, Value] = {"parameter": repr(parameter), "detail": _sentence(detail)}
+    said = Sentence(N_("Parameter {parameter}: {detail}"), told)
+    return RefusedError(HTTPStatus.UNPROCESSABLE_ENTITY, said, [Complaint(parameter, detail, allowed)])
+
+
+def unwritable(problem: Exception) -> RefusedError:
+    """503 where the database cannot be written now."""
+    said = Sentence(N_("Try again: {problem}."), {"problem": str(problem)})
+    return RefusedError(HTTPStatus.SERVICE_UNAVAILABLE, said)
 
 
 def missing(what: str, name: str, known: Sequence[str]) -> RefusedError:
     """404 for a thing that the plant does not have."""
-    error = WrongParameter(parameter=what, detail=f"there is no {what} {name!r}", allowed=", ".join(known))
-    return RefusedError(HTTPStatus.NOT_FOUND, f"There is no {what} {name!r} in this plant.", [error])
+    told: dict[str, Value] = {"what": _sentence(what), "name": repr(name)}
+    complaint = Complaint(what, Sentence(N_("there is no {what} {name}"), told), ", ".join(known))
+    return RefusedError(
+        HTTPStatus.NOT_FOUND, Sentence(N_("There is no {what} {name} in this plant."), told), [complaint]
+    )
+
+
+def _sentence(said: Said) -> Sentence:
+    if isinstance(said, Sentence):
+        return said
+    return Sentence(said.replace("{", "{{").replace("}", "}}"))
 
 
 def document(status: int, detail: str, instance: str, errors: Sequence[WrongParameter] = ()) -> dict[str, Any]:
@@ -72,14 +124,15 @@ def document(status: int, detail: str, instance: str, errors: Sequence[WrongPara
 def answer(
     request: Request,
     status: int,
-    detail: str,
-    errors: Sequence[WrongParameter] = (),
+    said: Said,
+    complaints: Sequence[Complaint] = (),
     headers: Mapping[str, str] | None = None,
 ) -> Response:
     """The response that carries the problem: for people as a page, for programs as a problem document."""
-    body = document(status, detail, request.url.path, errors)
     if is_for_people(request):
-        return HTMLResponse(request.app.state.problem_page(body), status, headers=headers)
+        page = request.app.state.problem_page(status, said, complaints)
+        return HTMLResponse(page, status, headers=headers)
+    body = document(status, english(said), request.url.path, [one.told() for one in complaints])
     return JSONResponse(body, status, headers=headers, media_type=MEDIA_TYPE)
 
 
@@ -99,25 +152,65 @@ def install(app: FastAPI) -> None:
 
 def _problem(request: Request, error: Exception) -> Response:
     assert isinstance(error, RefusedError)
-    return answer(request, error.status, error.detail, error.errors)
+    return answer(request, error.status, error.said, error.complaints)
 
 
 def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    detail = error.detail
+    said: Said = error.detail
     if error.status_code == HTTPStatus.NOT_FOUND:
-        detail = f"There is nothing at {request.url.path}; /api lists what there is."
-    return answer(request, error.status_code, detail, headers=error.headers)
+        text = N_("There is nothing at {path}; /api lists what there is.")
+        said = Sentence(text, {"path": request.url.path})
+    return answer(request, error.status_code, said, headers=error.headers)
 
 
 def _invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
-    errors = [
-        WrongParameter(parameter=_name(e["loc"]), detail=e["msg"], allowed=(e.get("ctx") or {}).get("expected"))
+    people = is_for_people(request)
+    complaints = [
+        Complaint(
+            _name(e["loc"]),
+            amiss(e) if people else e["msg"],
+            None if people else (e.get("ctx") or {}).get("expected"),
+        )
         for e in error.errors()
     ]
-    names = ", ".join(repr(e.parameter) for e in errors)
-    return answer(request, HTTPStatus.UNPROCESSABLE_ENTITY, f"Not usable: {names}.", errors)
+    names = ", ".join(repr(one.parameter) for one in complaints)
+    said = Sentence(N_("Not usable: {names}."), {"names": names})
+    return answer(request, HTTPStatus.UNPROCESSABLE_ENTITY, said, complaints)
+
+
+_AMISS = {
+    "missing": N_("is missing"),
+    "string_too_short": N_("is missing"),
+    "string_too_long": N_("is longer than {max_length} characters"),
+    "string_pattern_mismatch": N_("holds characters that cannot be printed"),
+    "greater_than_equal": N_("must be at least {ge:g}"),
+    "greater_than": N_("must be above {gt:g}"),
+    "less_than_equal": N_("must be at most {le:g}"),
+    "less_than": N_("must be below {lt:g}"),
+    "int_parsing": N_("is no whole number"),
+    "int_from_float": N_("is no whole number"),
+    "int_type": N_("is no whole number"),
+    "float_parsing": N_("is no number"),
+    "float_type": N_("is no number"),
+    "finite_number": N_("is no number"),
+    "literal_error": N_("must be one of {expected}"),
+    "enum": N_("must be one of {expected}"),
+}
+"""By pydantic's type of error; its places are those of the error's context."""
+
+
+def amiss(error: Mapping[str, Any]) -> Said:
+    """What pydantic found, for people; as it says it where there are no words of ours for it."""
+    text = _AMISS.get(error["type"])
+    told = dict(error.get("ctx") or {})
+    if text is None:
+        return str(told.get("problem", error["msg"]))
+    context: dict[str, Value] = {n: v for n, v in told.items() if isinstance(v, int | float | str)}
+    if "expected" in context:
+        context["expected"] = str(context["expected"]).replace(" or ", ", ")
+    return Sentence(text, context)
 
 
 def _name(location: Sequence[str | int]) -> str:
@@ -146,7 +239,7 @@ class CatchAll:
             _log.exception("no answer to %s", scope.get("path"))
             if started or scope["type"] != "http":
                 raise
-            detail = "This answer could not be made; the service's log tells why."
+            detail = N_("This answer could not be made; the service's log tells why.")
             request = Request(scope, receive)
             await answer(request, HTTPStatus.INTERNAL_SERVER_ERROR, detail)(scope, receive, send)
 

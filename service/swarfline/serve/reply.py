@@ -11,7 +11,7 @@ from typing import Annotated, Any
 from fastapi import Depends, FastAPI, Request, Response
 
 from swarfline.serve.paging import Window, link
-from swarfline.serve.problems import RefusedError, WrongParameter
+from swarfline.serve.problems import Complaint, RefusedError
 from swarfline.serve.room import Room
 from swarfline.serve.shapes import Shape, percent, span_fields
 from swarfline.serve.spans import Asked
@@ -67,8 +67,8 @@ def known_parameters(request: Request) -> None:
     unknown = [name for name in request.query_params if name not in known]
     if unknown:
         allowed = ", ".join(known) or "no parameters"
-        errors = [WrongParameter(parameter=n, detail="is not known here", allowed=allowed) for n in unknown]
-        raise RefusedError(422, f"Unknown: {', '.join(map(repr, unknown))}; known here: {allowed}.", errors)
+        complaints = [Complaint(n, "is not known here", allowed) for n in unknown]
+        raise RefusedError(422, f"Unknown: {', '.join(map(repr, unknown))}; known here: {allowed}.", complaints)
 
 
 def _known(request: Request) -> tuple[Sequence[str], bool]:

@@ -15,6 +15,7 @@ from swarfline.measure.production import PartPlan
 from swarfline.measure.reasons import ReasonRule
 from swarfline.outlook import plant_now_us
 from swarfline.plant import Machine, Plant, StopReasonTable
+from swarfline.sentence import N_
 from swarfline.serve import problems
 from swarfline.store import Queries, Store
 
@@ -59,13 +60,13 @@ class Room:
         try:
             return self.plant.machine(machine_id)
         except KeyError:
-            raise problems.missing("machine", machine_id, [m.id for m in self.plant.machines]) from None
+            raise problems.missing(N_("machine"), machine_id, [m.id for m in self.plant.machines]) from None
 
     def machines(self, machine: str | None, cell: str | None) -> list[Machine]:
         """The machines asked for, all of them by default; ends the request with 404 for unknown names."""
         cells = [c.id for c in self.plant.cells]
         if cell is not None and cell not in cells:
-            raise problems.missing("cell", cell, cells)
+            raise problems.missing(N_("cell"), cell, cells)
         chosen = list(self.plant.machines) if machine is None else [self.machine(machine)]
         return [m for m in chosen if cell is None or m.cell == cell]
 

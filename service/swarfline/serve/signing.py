@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from fastapi import Request
 
 from swarfline.plant.model import Listen
+from swarfline.sentence import N_
 from swarfline.store import StoreError, Users
 from swarfline.users import ENGINEER, SESSION, TOKEN, VIEWER, Role, SignIn, SignInKind, allows
 
@@ -77,7 +78,7 @@ def who(told: str) -> str:
     signed = signed_in()
     if signed is None:
         if not told:
-            raise ValueError("tell who enters this")
+            raise ValueError(N_("tell who enters this"))
         return told
     if told and told != signed.name:
         raise ValueError(f"{told!r} is not who is signed in ({signed.name!r}); leave it out")

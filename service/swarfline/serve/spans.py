@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 from fastapi import Depends, Query, Request
 
 from swarfline.calendar import Interval, ShiftSpan
+from swarfline.sentence import N_
 from swarfline.serve.problems import RefusedError, wrong
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.times import parse
@@ -59,7 +60,9 @@ def named(room: Room, name: str, machines: Sequence[str], now_us: int) -> Asked:
     if name == SHIFT:
         shift = latest_shift(room, machines, now_us)
         if shift is None:
-            raise wrong("span", "no shift was planned in the last 15 days", "day, week, month or RFC 3339 times")
+            raise wrong(
+                "span", N_("no shift was planned in the last 15 days"), N_("day, week, month or RFC 3339 times")
+            )
         start, until = shift.start_us, shift.end_us
     else:
         calendar = room.calendar
@@ -74,7 +77,9 @@ def resolve(
     """The span that the parameters from, to and span mean together; Problem 422 where they mean none."""
     now_us = room.now_us()
     if span is not None and (start is not None or end is not None):
-        raise wrong("span", "names a whole span; it cannot stand beside from or to", "span alone, or from and to")
+        raise wrong(
+            "span", N_("names a whole span; it cannot stand beside from or to"), N_("span alone, or from and to")
+        )
     if start in NAMES and end is None:
         return named(room, start, machines, now_us)
     if start is None and end is None:
@@ -97,11 +102,11 @@ def _edge(room: Room, parameter: str, text: str, machines: Sequence[str], now_us
 
 def _check(start_us: int, end_us: int, now_us: int) -> None:
     if start_us >= now_us:
-        raise wrong("from", "does not lie before the plant's present", "a time that has passed")
+        raise wrong("from", N_("does not lie before the plant's present"), N_("a time that has passed"))
     if end_us <= start_us:
-        raise wrong("to", "lies at or before 'from'", "a time after 'from'")
+        raise wrong("to", N_("lies at or before 'from'"), N_("a time after 'from'"))
     if end_us - start_us > LONGEST_US:
-        raise wrong("from", "the span is longer than 400 days", "a span of at most 400 days")
+        raise wrong("from", N_("the span is longer than 400 days"), N_("a span of at most 400 days"))
 
 
 From = Annotated[str | None, Query(alias="from", description=f"start: {ALLOWED}")]

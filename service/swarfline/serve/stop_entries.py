@@ -10,6 +10,7 @@ from pydantic import Field
 from swarfline.calendar import Interval
 from swarfline.entries import Entry, StopReason
 from swarfline.measure.reasons import stop_of
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.entries import (
     EntryShape,
@@ -68,15 +69,21 @@ def _span(room: Room, machine: str, body: StopReasonBody) -> Interval:
         span = span_of(body.from_, body.to, "stop", now_us)
         if not Assembly(room, span, now_us).stops(machine, span):
             raise wrong(
-                "from", "the machine has no stop in that span", f"a span that meets one of {_list(machine)}"
+                "from",
+                N_("the machine has no stop in that span"),
+                Sentence(N_("a span that meets one of {list}"), {"list": _list(machine)}),
             )
         return span
     if body.from_ is not None or body.to is not None:
-        raise wrong("stop", "names a whole stop; it cannot stand beside 'from' or 'to'", "one of the two")
+        raise wrong("stop", N_("names a whole stop; it cannot stand beside 'from' or 'to'"), N_("one of the two"))
     at_us = moment_of("stop", body.stop, now_us)
     for stop in Assembly(room, (at_us, at_us + 1), now_us).stops(machine, (at_us, at_us + 1)):
         return stop.start_us, stop.end_us
-    raise wrong("stop", "the machine has no stop at that time", f"a time in one of {_list(machine)}")
+    raise wrong(
+        "stop",
+        N_("the machine has no stop at that time"),
+        Sentence(N_("a time in one of {list}"), {"list": _list(machine)}),
+    )
 
 
 def _list(machine: str) -> str:

@@ -14,6 +14,7 @@ from swarfline.facts import STEPS, Cycle
 from swarfline.grounds import steps_known
 from swarfline.measure.ruling import cautions, in_words
 from swarfline.measure.study import RULINGS, Piece, Sample, Study
+from swarfline.sentence import N_
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.problems import wrong
 from swarfline.serve.reply import Replying
@@ -112,13 +113,15 @@ class Wish:
     def check(self, machines: int) -> None:
         """End the request with 422 where the parameters do not go together, of so many machines."""
         if self.with_machine is not None and machines != 1:
-            raise wrong("with_machine", "needs one machine to be compared with", "beside 'machine'")
+            raise wrong("with_machine", N_("needs one machine to be compared with"), N_("beside 'machine'"))
         if self.with_program is not None and self.program is None:
-            raise wrong("with_program", "needs one program to be compared with", "beside 'program'")
+            raise wrong("with_program", N_("needs one program to be compared with"), N_("beside 'program'"))
         if (self.first_from is None) != (self.first_to is None):
-            raise wrong("first_from", "stands together with 'first_to'", "both, or none")
+            raise wrong("first_from", N_("stands together with 'first_to'"), N_("both, or none"))
         if self.at is not None and self.first_from is not None:
-            raise wrong("at", "splits the span; it cannot stand beside first_from and first_to", "one of the two")
+            raise wrong(
+                "at", N_("splits the span; it cannot stand beside first_from and first_to"), N_("one of the two")
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,9 +189,9 @@ def _split(asked: Asked, at: str) -> tuple[Interval, Interval]:
     try:
         at_us = parse(at)
     except ValueError as problem:
-        raise wrong("at", str(problem), "an RFC 3339 time with an offset") from None
+        raise wrong("at", str(problem), N_("an RFC 3339 time with an offset")) from None
     if not asked.start_us < at_us < asked.end_us:
-        raise wrong("at", "does not lie inside the span", "a time after 'from' and before 'to'")
+        raise wrong("at", N_("does not lie inside the span"), N_("a time after 'from' and before 'to'"))
     return (asked.start_us, at_us), (at_us, asked.end_us)
 
 

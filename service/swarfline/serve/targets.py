@@ -9,6 +9,7 @@ from pydantic import Field
 
 from swarfline.calendar import Interval
 from swarfline.entries import LONGEST_US, Entry, Target
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.entries import (
     EntryShape,
     PartName,
@@ -68,25 +69,27 @@ def _span(room: Room, machine: str, body: TargetBody) -> Interval:
     now_us = room.now_us()
     if body.span is not None:
         if body.from_ is not None or body.to is not None:
-            raise wrong("span", "names a whole span; it cannot stand beside 'from' or 'to'", "one of the two")
+            raise wrong(
+                "span", N_("names a whole span; it cannot stand beside 'from' or 'to'"), N_("one of the two")
+            )
         return _named(room, machine, body.span, now_us)
     start_us, end_us = (_moment(name, text) for name, text in (("from", body.from_), ("to", body.to)))
     if end_us <= start_us:
-        raise wrong("to", "lies at or before 'from'", "a time after 'from'")
+        raise wrong("to", N_("lies at or before 'from'"), N_("a time after 'from'"))
     if end_us - start_us > LONGEST_US:
         raise too_long()
     if end_us > now_us + FURTHEST_US:
-        raise wrong("to", "lies more than 400 days ahead", "a time at most 400 days ahead")
+        raise wrong("to", N_("lies more than 400 days ahead"), N_("a time at most 400 days ahead"))
     return start_us, end_us
 
 
 def _moment(name: str, text: str | None) -> int:
     if text is None:
-        raise wrong(name, "is missing", "'from' and 'to', or 'span' alone")
+        raise wrong(name, N_("is missing"), N_("'from' and 'to', or 'span' alone"))
     try:
         return parse(text)
     except ValueError as problem:
-        raise wrong(name, str(problem), "an RFC 3339 time with an offset") from None
+        raise wrong(name, str(problem), N_("an RFC 3339 time with an offset")) from None
 
 
 def _named(room: Room, machine: str, name: Named, now_us: int) -> Interval:
@@ -94,7 +97,7 @@ def _named(room: Room, machine: str, name: Named, now_us: int) -> Interval:
         ahead = room.calendar.shift_spans(machine, now_us, now_us + LONGEST_US)
         shift = min((s for s in ahead if s.end_us > now_us), key=lambda s: s.start_us, default=None)
         if shift is None:
-            raise wrong("span", "no shift is planned in the next 31 days", "day, week, or 'from' and 'to'")
+            raise wrong("span", N_("no shift is planned in the next 31 days"), N_("day, week, or 'from' and 'to'"))
         return shift.start_us, shift.end_us
     found = named(room, name, [machine], now_us)
     return found.start_us, found.until_us
@@ -112,8 +115,12 @@ def _check_part(room: Room, machine: str, part: str) -> None:
         return
     known = parts_known(room, machine)
     if part not in known:
-        allowed = ", ".join(known) or "none are known"
-        raise wrong("part", f"{part!r} is neither in the plant file nor was it made here of late", allowed)
+        allowed = ", ".join(known) or N_("none are known")
+        raise wrong(
+            "part",
+            Sentence(N_("{part} is neither in the plant file nor was it made here of late"), {"part": repr(part)}),
+            allowed,
+        )
 
 
 @router.get("/targets", response_model=Facts[TargetRow], responses=OPENAPI)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Engine, and_, insert, or_, select, update
@@ -83,10 +83,13 @@ def found(
 
 def events(engine: Engine, number: int) -> list[AlertEvent]:
     """The events of an alert that were kept, in the order of happening."""
-    columns = (_EVENTS.c[name] for name in ("kind", "at_us", "severity", "text", "who", "note", "until_us"))
-    query = select(*columns).where(_EVENTS.c.alert == number).order_by(_EVENTS.c.id)
+    query = select(_EVENTS).where(_EVENTS.c.alert == number).order_by(_EVENTS.c.id)
     with engine.connect() as connection:
-        return [AlertEvent(*row) for row in connection.execute(query)]
+        rows = connection.execute(query).all()
+    return [
+        AlertEvent(r.kind, r.at_us, r.severity, r.text, r.who, r.note, r.until_us, json.loads(r.detail or "{}"))
+        for r in rows
+    ]
 
 
 def keep_event(connection: Connection, number: int, event: AlertEvent) -> None:
@@ -94,7 +97,7 @@ def keep_event(connection: Connection, number: int, event: AlertEvent) -> None:
     newest = connection.execute(
         select(_EVENTS).where(_EVENTS.c.alert == number).order_by(_EVENTS.c.id.desc()).limit(1)
     ).first()
-    told = asdict(event)
+    told = {**asdict(replace(event, detail={})), "detail": _dump(event.detail)}
     if newest is not None and event.kind == newest.kind == TEXT_CHANGED:
         connection.execute(update(_EVENTS).where(_EVENTS.c.id == newest.id), told)
     else:

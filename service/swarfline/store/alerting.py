@@ -5,6 +5,7 @@ Whether it still applies is asked by the statement that writes, so of several wh
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from typing import Any
 
@@ -74,7 +75,8 @@ class Alerting:
 
 def _note(connection: Connection, number: int, kind: str, said: Acknowledgement | Shelving) -> None:
     """Beside it, in the alert's history."""
-    told = select(_ALERTS.c.severity, _ALERTS.c.text).where(_ALERTS.c.id == number)
-    severity, text = connection.execute(told).one()
+    query = select(_ALERTS.c.severity, _ALERTS.c.text, _ALERTS.c.detail).where(_ALERTS.c.id == number)
+    severity, text, detail = connection.execute(query).one()
     until_us = said.until_us if isinstance(said, Shelving) else None
-    keep_event(connection, number, AlertEvent(kind, said.at_us, severity, text, said.who, said.note, until_us))
+    event = AlertEvent(kind, said.at_us, severity, text, said.who, said.note, until_us, json.loads(detail))
+    keep_event(connection, number, event)

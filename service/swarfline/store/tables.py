@@ -157,7 +157,7 @@ alert_events = Table(
     "alert_events", metadata,
     Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True),
     _us("alert"), _us("at_us"), _text("kind"), _text("severity"), _text("text"), _text("who"), _text("note"),
-    Column("until_us", BigInteger),
+    Column("until_us", BigInteger), Column("detail", Text),
     Index(None, "alert"),
 )  # fmt: skip
 """What happened to each alert, in the order of happening."""

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Protocol
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Protocol, TypeAlias
 
 from swarfline.calendar import from_us
+from swarfline.sentence import N_, Sentence
 from swarfline.units import lasting
+
+Seen: TypeAlias = Mapping[str, Any]
+"""What a rule saw: the detail of an alert, and its ``machine``."""
+Say: TypeAlias = Callable[[Seen], Sentence]
+"""How a rule says what it saw; KeyError where the detail is of an older version and lacks a part."""
 
 LONGEST = 160
 """Texts of machines and servers are cut to so many characters."""
@@ -47,24 +53,40 @@ def tool_subject(tool: InPot) -> str:
     return f"{tool.pot_key}/{tool.tool}"
 
 
-def tool_named(tool: InPot) -> str:
-    """``Tool 7 (end mill 12) in pot 3 on N1``."""
-    name = f" ({cut(tool.name)})" if tool.name else ""
-    number = cut(tool.tool) or "without a number"
-    return f"Tool {number}{name} in pot {tool.pot or tool.pot_key} on {tool.machine}"
+def tool_detail(tool: InPot) -> dict[str, object]:
+    """What ``tool_named`` needs of a tool, for the detail of an alert."""
+    return {"pot": cut(tool.pot or tool.pot_key), "tool": cut(tool.tool), "name": cut(tool.name)}
 
 
-def life_named(used: float, limit: float | None, basis: str) -> str:
+def tool_named(seen: Seen) -> Sentence:
+    """``Tool 7 (end mill 12) in pot 3 on N1``, of what ``tool_detail`` gives and the machine."""
+    return Sentence(_TOOLS[bool(seen["tool"]), bool(seen["name"])], seen)
+
+
+_TOOLS = {
+    (True, True): N_("Tool {tool} ({name}) in pot {pot} on {machine}"),
+    (True, False): N_("Tool {tool} in pot {pot} on {machine}"),
+    (False, True): N_("Tool without a number ({name}) in pot {pot} on {machine}"),
+    (False, False): N_("Tool without a number in pot {pot} on {machine}"),
+}
+
+
+def life_named(used: float, limit: float | None, basis: str) -> Sentence:
     """``93 of 100``, ``40 min of 1 h 00 min``, ``93 m``: a life used, in the unit of its basis."""
     if basis == "time":
-        return lasting(round(used)) if limit is None else f"{lasting(round(used))} of {lasting(round(limit))}"
-    unit = " m" if basis == "distance" else ""
-    return f"{used:.6g}{unit}" if limit is None else f"{used:.6g} of {limit:.6g}{unit}"
+        if limit is None:
+            return Sentence("{used}", {"used": lasting(round(used))})
+        return Sentence(N_("{used} of {limit}"), {"used": lasting(round(used)), "limit": lasting(round(limit))})
+    metres = basis == "distance"
+    if limit is None:
+        return Sentence("{used:.6g} m" if metres else "{used:.6g}", {"used": used})
+    text = N_("{used:.6g} of {limit:.6g} m") if metres else N_("{used:.6g} of {limit:.6g}")
+    return Sentence(text, {"used": used, "limit": limit})
 
 
-def percent(share: float) -> str:
-    """A share as ``7.5 %``."""
-    return f"{100 * share:.3g} %"
+def text_of(say: Say, machine: str, detail: Mapping[str, object]) -> str:
+    """The English text of an alert, from its detail alone: so it can be told again in any language."""
+    return say({**detail, "machine": machine}).told()
 
 
 def moment(us: int | None) -> str | None:
@@ -78,7 +100,10 @@ def cut(text: str) -> str:
     return line if len(line) <= LONGEST else line[: LONGEST - 1] + "…"
 
 
-def listed(names: Sequence[str]) -> str:
-    """``N1, N2, N3, N4 and 6 more``."""
+def listed(names: Sequence[str], count: int | None = None) -> Sentence:
+    """``N1, N2, N3, N4 and 6 more``; ``count`` where there are more than ``names`` holds."""
     shown = ", ".join(cut(name) for name in names[:MOST_NAMED])
-    return shown if len(names) <= MOST_NAMED else f"{shown} and {len(names) - MOST_NAMED} more"
+    more = (len(names) if count is None else count) - MOST_NAMED
+    if more <= 0:
+        return Sentence("{names}", {"names": shown})
+    return Sentence(N_("{names} and {more} more"), {"names": shown, "more": more})

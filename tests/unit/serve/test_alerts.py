@@ -266,8 +266,11 @@ def test_shelved_by_form_and_back(writing, end, until):
 def test_what_a_form_says_wrong_is_told_beside_it_and_kept(writing):
     answer = form(writing, "1/acknowledge", 422, who=" ", note="<b>new</b>")
     Reader(answer.text)
-    assert "Not done. who:" in text_of(answer) and 'value="&lt;b&gt;new&lt;/b&gt;"' in answer.text
-    assert "Not done. Parameter &#39;end&#39;" in text_of(form(writing, "1/shelve", 422, end="soon"))
+    assert (
+        "Not done. Your name: tell who enters this" in text_of(answer)
+        and 'value="&lt;b&gt;new&lt;/b&gt;"' in answer.text
+    )
+    assert "Not done. for how long: is no whole number" in text_of(form(writing, "1/shelve", 422, end="soon"))
     assert form(writing, "99/acknowledge", 404)
 
 

@@ -9,8 +9,8 @@ import re
 import pytest
 
 from swarfline.facts import ABORTED, STEPS, UNOBSERVED, Alarm, Condition, Cycle, StepPiece, ToolLife, ToolUse
-from swarfline.measure.sentence import Sentence
 from swarfline.plant import load
+from swarfline.sentence import Sentence
 from swarfline.serve import create_app
 from swarfline.serve.page import cycle_words, words
 from swarfline.serve.tongue import LANGUAGES, catalogue, speaking
@@ -433,7 +433,7 @@ def test_the_ruling_is_said_in_the_readers_way_of_numbers(page):
     read = plain(page("/studies", machine="N1", at=AT, program="O1201", lang="de"))
     assert re.search(r"2,0\d s .*\d,\d\d .* \d,\d\d s.*, \d,\d %", read)
     with speaking("de"):
-        assert cycle_words.say(Sentence("{size:.2f} s, {count}", {"size": -1.5, "count": 3})) == "−1,50 s, 3"
+        assert words.say(Sentence("{size:.2f} s, {count}", {"size": -1.5, "count": 3})) == "−1,50 s, 3"
 
 
 def test_translations_have_the_places_of_their_sentences():

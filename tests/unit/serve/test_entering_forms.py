@@ -159,17 +159,21 @@ def test_a_target_of_another_span(writing):
 @pytest.mark.parametrize(
     ("path", "fields", "said"),
     [
-        ("notes", {"text": " "}, "text"),
+        ("notes", {"text": " "}, "What is to be known: is missing"),
         ("notes", {"text": "x", "time": "soon"}, "is no time"),
         ("notes", {"text": "x", "time": "2026-03-10T13:00"}, "lies ahead"),
         ("judgements", {"kind": "scrap", "quantity": "many"}, "is no whole number"),
         ("judgements", {"kind": "scrap", "quantity": 500}, "500 cannot become scrap"),
-        ("judgements", {"quantity": 1}, "kind"),
+        ("judgements", {"quantity": 1}, "The parts are: is missing"),
         ("targets", {"quantity": 5, "part": "ZZ", "span": "shift"}, "neither in the plant file"),
-        ("targets", {"quantity": -5, "span": "shift"}, "greater than or equal to 0"),
+        ("targets", {"quantity": -5, "span": "shift"}, "Quantity: must be at least 0"),
         ("stop-reasons", {"stop": "2026-03-10T07:00:00+01:00", "reason": "x"}, "no stop at that time"),
-        ("stop-reasons", {"stop": "2026-03-10T10:10:00+01:00", "reason": "x" * 201}, "200"),
-        ("who", {"who": ""}, "who"),
+        (
+            "stop-reasons",
+            {"stop": "2026-03-10T10:10:00+01:00", "reason": "x" * 201},
+            "is longer than 200 characters",
+        ),
+        ("who", {"who": ""}, "Your name: tell who enters this"),
     ],
 )
 def test_what_is_wrong_stands_beside_the_field_and_nothing_is_entered(refusing, path, fields, said):

@@ -16,9 +16,11 @@ from swarfline.watch.rules.lot_will_not_finish import LOT, TARGET, Ahead
 from swarfline.watch.rules.machine_out_of_sight import Sight
 from swarfline.watch.rules.machine_stopped_longer import Standing
 from swarfline.watch.rules.scrap_rate import Made
+from swarfline.watch.rules.tool_load_rising import ToolLoad
 from watch.seen import HOUR, MINUTE, NOW, state
 
 END = NOW + 4 * HOUR
+IN_POT = ToolLoad("N1", "P1", "7", "", "1")
 
 
 def ahead(finish_us=END + 30 * MINUTE, beyond_us=30 * MINUTE, left=40, tools=(), end_us=END, what=LOT):
@@ -39,8 +41,8 @@ def ahead(finish_us=END + 30 * MINUTE, beyond_us=30 * MINUTE, left=40, tools=(),
         (ahead(END - 10 * MINUTE, 0, what=TARGET), "cleared"),
         # done after the end, but before anything is planned again
         (ahead(END + 5 * MINUTE, 0), "kept"),
-        (ahead(END - HOUR, 0, tools=("Tool 7",)), "raised"),
-        (ahead(END + 9 * HOUR, 9 * HOUR, tools=("Tool 7",)), "cleared"),
+        (ahead(END - HOUR, 0, tools=(IN_POT,)), "raised"),
+        (ahead(END + 9 * HOUR, 9 * HOUR, tools=(IN_POT,)), "cleared"),
         (ahead(None, None), "cleared"),
         (ahead(end_us=None, beyond_us=None), "cleared"),
         (ahead(left=0), "cleared"),
@@ -52,7 +54,7 @@ def test_a_lot_that_misses_the_end_of_the_shift_or_a_target(seen, expected):
 
 
 def test_what_it_says_of_a_lot_and_of_a_target():
-    found = lot_will_not_finish.see(ahead(tools=["Tool 7 in pot 1 on N1"]), LotTable())
+    found = lot_will_not_finish.see(ahead(tools=[IN_POT]), LotTable())
     assert found.text == (
         "Lot L-8 on N1 will not be reached by the end of the shift: 40 parts left; "
         "to be changed before it is done: Tool 7 in pot 1 on N1"
@@ -61,7 +63,7 @@ def test_what_it_says_of_a_lot_and_of_a_target():
     assert target.text == "Target of L-8 on N1 will not be reached by the end of its time: 40 parts left"
     assert (found.subject, target.subject) == ("lot", "target")
     quiet = LotTable(tools=False)
-    assert state(lot_will_not_finish.see(ahead(END - HOUR, 0, tools=("Tool 7",)), quiet)) == "cleared"
+    assert state(lot_will_not_finish.see(ahead(END - HOUR, 0, tools=(IN_POT,)), quiet)) == "cleared"
 
 
 def stands(condition=WAITING, in_shift=True, since_us=NOW - HOUR, alarm="", **planned_min):

@@ -10,10 +10,11 @@ from starlette.responses import Response
 
 from swarfline import passwords
 from swarfline.serve.gate import address_of
+from swarfline.serve.page import words
 from swarfline.serve.page.forms import Fields, see_other
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.page.sign_in import failure, forget, refuse_in_clear, remember, users_only
-from swarfline.serve.problems import RefusedError
+from swarfline.serve.problems import RefusedError, unwritable
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.signing import Signed, signed_in, signing_of
 from swarfline.serve.tongue import gettext as _
@@ -44,7 +45,7 @@ def new_password_error(fields: dict[str, str], name: str) -> str | None:
     if fields.get("new", "") != fields.get("again", ""):
         return _("The two new ones differ.")
     weakness = passwords.weakness(fields.get("new", ""), name)
-    return None if weakness is None else _("The new one is not taken: it %(why)s.") % {"why": weakness}
+    return None if weakness is None else _("The new one is not taken: it %(why)s.") % {"why": words.say(weakness)}
 
 
 def install(app: FastAPI) -> None:
@@ -110,4 +111,4 @@ async def _change(request: Request, signer: Signed, new: str) -> None:
     try:
         await run_in_threadpool(users.set_password, signer.name, kept)
     except StoreError as problem:
-        raise RefusedError(HTTPStatus.SERVICE_UNAVAILABLE, f"Try again: {problem}.") from None
+        raise unwritable(problem) from None

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from typing import Any
 
 from swarfline.alerts import INFORMATION, URGENT, WARNING, Alert
 from swarfline.serve.alerts import alert_row
 from swarfline.serve.page import words
 from swarfline.serve.room import Room
+from swarfline.serve.tongue import OURS, language
 from swarfline.serve.tongue import gettext as _
+from swarfline.watch.telling import retold
 
 MOST = 100
 """Standing alerts that are shown and streamed, the most urgent; counts are of all."""
@@ -20,6 +23,18 @@ FIRST = 8
 def severity(name: str) -> str:
     """A severity in words."""
     return {INFORMATION: _("information"), WARNING: _("warning"), URGENT: _("urgent")}.get(name, name)
+
+
+def text(alert: Alert) -> str:
+    """What an alert says, in the reader's language; as it was written where it cannot be told again."""
+    return told(alert.rule, alert.machine, alert.text, alert.detail)
+
+
+def told(rule: str, machine: str, written: str, detail: Mapping[str, object]) -> str:
+    """The same of the text and detail that an alert of a rule and a machine had at some time."""
+    if language() == OURS:
+        return written
+    return retold(rule, machine, written, detail, _, words.number)
 
 
 def event(kind: str) -> str:
@@ -57,8 +72,9 @@ def since(room: Room, alert: Alert, now_us: int) -> str:
 
 
 def shown(room: Room, alert: Alert, now_us: int) -> dict[str, Any]:
-    """An alert as the API sends it, with ``said``: its severity, state and time in words."""
+    """An alert as the API sends it, with ``said``: its text, severity, state and time in words."""
     said = {
+        "text": text(alert),
         "severity": severity(alert.severity),
         "state": state(room, alert, now_us),
         "since": since(room, alert, now_us),
@@ -77,7 +93,7 @@ def alert_cells(room: Room, standing: list[Alert], now_us: int) -> dict[str, str
         "plant.alerts.shelved": _("none") if not shelved else str(shelved),
         "plant.alerts.more": _("and %(num)s more") % {"num": words.number(more)} if more > 0 else "",
         "plant.alerts.list": _digest(standing, now_us),
-        **{f"alert.{a.number}.text": a.text for a in standing[:MOST]},
+        **{f"alert.{a.number}.text": text(a) for a in standing[:MOST]},
         **{f"alert.{a.number}.since": since(room, a, now_us) for a in standing[:MOST]},
     }
 

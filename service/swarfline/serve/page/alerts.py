@@ -17,7 +17,7 @@ from swarfline.serve.page import alert_words, words
 from swarfline.serve.page.board import Board
 from swarfline.serve.page.choosing import Chosen, choose
 from swarfline.serve.page.entering import name_kept
-from swarfline.serve.page.forms import Fields, local, said, see_other, whole
+from swarfline.serve.page.forms import Fields, local, said, see_other, whole, why
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.problems import RefusedError
 from swarfline.serve.room import InRoom, Room
@@ -51,6 +51,7 @@ class Line:
     """One alert in words. ``about``, ``clears`` and ``todo`` are its rule's, empty where there is no such rule."""
 
     alert: Alert
+    text: str
     severity: str
     state: str
     since: str
@@ -91,6 +92,7 @@ def line(room: Room, alert: Alert, now_us: int) -> Line:
     end_us = now_us if alert.cleared_us is None else alert.cleared_us
     return Line(
         alert,
+        alert_words.text(alert),
         alert_words.severity(alert.severity),
         alert_words.state(room, alert, now_us),
         alert_words.since(room, alert, now_us),
@@ -188,7 +190,7 @@ def one(request: Request, room: Room, number: int, refused: Refused | None = Non
                 e.who,
                 e.note,
                 alert_words.severity(e.severity),
-                e.text,
+                alert_words.told(alert.rule, alert.machine, e.text, e.detail),
             )
             for e in events
         ],
@@ -232,7 +234,7 @@ def install(app: FastAPI) -> None:
         except RefusedError as problem:
             if problem.status == HTTPStatus.NOT_FOUND:
                 raise
-            refused = Refused(number, name, problem.detail, fields)
+            refused = Refused(number, name, why(problem), fields)
             return pages_of(app).answer("alert.html", problem.status, **one(request, room, number, refused))
         return see_other(local(fields.get("back", ""), "/alerts"))
 

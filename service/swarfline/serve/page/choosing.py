@@ -15,6 +15,7 @@ from fastapi import Depends, Request
 
 from swarfline.calendar import from_us, to_us
 from swarfline.plant import Machine
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.page import words
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import InRoom, Room
@@ -24,7 +25,7 @@ from swarfline.serve.tongue import gettext as _
 
 OWN = "own"
 KINDS = (SHIFT, DAY, WEEK, MONTH, OWN)
-_ALLOWED = "an RFC 3339 time, or YYYY-MM-DDTHH:MM, or YYYY-MM-DD"
+_ALLOWED = N_("an RFC 3339 time, or YYYY-MM-DDTHH:MM, or YYYY-MM-DD")
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +135,7 @@ def choose(
 def _span(room: Room, told: dict[str, str], machines: list[str], default: str) -> tuple[str, Asked]:
     kind = told.get("span", OWN if "from" in told else default)
     if kind not in KINDS:
-        raise wrong("span", f"{kind!r} is no kind of span", ", ".join(KINDS))
+        raise wrong("span", Sentence(N_("{kind} is no kind of span"), {"kind": repr(kind)}), ", ".join(KINDS))
     if kind == OWN:
         return OWN, _own(room, told)
     now_us = room.now_us()
@@ -155,15 +156,15 @@ def _shift(room: Room, machines: list[str], at_us: int) -> Asked:
 def _own(room: Room, told: dict[str, str]) -> Asked:
     now_us = room.now_us()
     if "from" not in told:
-        raise wrong("from", "is missing", _ALLOWED)
+        raise wrong("from", N_("is missing"), _ALLOWED)
     start_us = moment("from", told["from"], room)
     end_us = now_us if "to" not in told else moment("to", told["to"], room)
     if start_us >= now_us:
-        raise wrong("from", "does not lie before the plant's present", "a time that has passed")
+        raise wrong("from", N_("does not lie before the plant's present"), N_("a time that has passed"))
     if not start_us < end_us:
-        raise wrong("to", "lies at or before 'from'", "a time after 'from'")
+        raise wrong("to", N_("lies at or before 'from'"), N_("a time after 'from'"))
     if end_us - start_us > LONGEST_US:
-        raise wrong("from", "the span is longer than 400 days", "a span of at most 400 days")
+        raise wrong("from", N_("the span is longer than 400 days"), N_("a span of at most 400 days"))
     end_us = min(end_us, now_us)
     return Asked(start_us, end_us, now_us, end_us)
 
@@ -177,7 +178,7 @@ def moment(name: str, text: str, room: Room) -> int:
     try:
         told = datetime.fromisoformat(text)
     except ValueError:
-        raise wrong(name, f"{text[:40]!r} is no time", _ALLOWED) from None
+        raise wrong(name, Sentence(N_("{value} is no time"), {"value": repr(text[:40])}), _ALLOWED) from None
     # an hour that a clock change makes twice is taken for the first one (RFC 5545, 3.3.5)
     return to_us(told if told.tzinfo is not None else told.replace(tzinfo=room.zone))
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from swarfline.facts import ABORTED, COMPLETE, PARTIAL, Cycle
 from swarfline.measure.trend import steady_cycles
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.problems import wrong
 from swarfline.serve.tongue import gettext as _
 
@@ -82,12 +83,14 @@ def leaf(cycles: Sequence[Cycle], asked: Mapping[str, str]) -> Leaf:
 def _one_of(asked: Mapping[str, str], name: str, known: Mapping[str, object], otherwise: str) -> str:
     told = asked.get(name) or otherwise
     if told not in known:
-        raise wrong(name, f"{told[:40]!r} is none of them", ", ".join(known))
+        raise wrong(name, Sentence(N_("{value} is none of them"), {"value": repr(told[:40])}), ", ".join(known))
     return told
 
 
 def _page(asked: Mapping[str, str]) -> int:
     told = asked.get("page") or "1"
     if not (told.isascii() and told.isdecimal() and 1 <= int(told[:12]) <= MOST_PAGE):
-        raise wrong("page", f"{told[:40]!r} is no page", "a whole number from 1 on")
+        raise wrong(
+            "page", Sentence(N_("{value} is no page"), {"value": repr(told[:40])}), N_("a whole number from 1 on")
+        )
     return int(told[:12])

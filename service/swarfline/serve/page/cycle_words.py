@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from swarfline.facts import ABORTED, COMPLETE, PARTIAL, RUNNING, Cycle
-from swarfline.measure.sentence import Sentence
 from swarfline.serve.page import words
 from swarfline.serve.tongue import gettext as _
 
@@ -68,11 +67,6 @@ def made(program: str, part: str) -> str:
         "part": part or _("part not known"),
         "program": program or _("not known"),
     }
-
-
-def say(sentence: Sentence) -> str:
-    """A sentence about figures, in the reader's language."""
-    return sentence.told(_, words.number)
 
 
 def chance(p: float | None) -> str:

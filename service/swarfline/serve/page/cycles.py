@@ -17,6 +17,7 @@ from swarfline.measure.attribution import LevelStep, level_steps
 from swarfline.measure.ranks import Ranks
 from swarfline.measure.trend import Trend, by_program, cycle_trend, quantile
 from swarfline.plant import Machine
+from swarfline.sentence import N_
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.level_steps import LevelStepRow, level_step_row
 from swarfline.serve.page import cycle_words, plots, words
@@ -57,7 +58,7 @@ def span_of(request: Request, room: Room, kept: tuple[str, ...] = (), machine: s
         now_us = found.asked.now_us
         return replace(found, kind=OWN, asked=Asked(now_us - DAYS * DAY_US, now_us, now_us, now_us))
     if found.asked.end_us - found.asked.start_us > LONGEST_US:
-        raise wrong("from", "the span is longer than 62 days", "a span of at most 62 days")
+        raise wrong("from", N_("the span is longer than 62 days"), N_("a span of at most 62 days"))
     return found
 
 
@@ -293,7 +294,7 @@ class _View:
             return None
         steps = [(cycle_words.step(s.step), s) for s in row.steps]
         tools = [(cycle_words.tool(t.tool), t) for t in row.tools]
-        notes = [cycle_words.say(one) for one in plan_says(self.room, self.machine, part)]
+        notes = [words.say(one) for one in plan_says(self.room, self.machine, part)]
         return row, _against_lines([*steps]), _against_lines([*tools]), notes
 
     def _lines(self, listed: Leaf) -> list[CycleLine]:

@@ -15,12 +15,14 @@ from pydantic import ValidationError
 from starlette.responses import Response
 
 from swarfline.plant import Machine
+from swarfline.sentence import N_
 from swarfline.serve.entries import Number, Undoing, undo_entry
 from swarfline.serve.judgements import JudgementBody, judge
 from swarfline.serve.notes import NoteBody, add_note
 from swarfline.serve.page import machine as machine_page
+from swarfline.serve.page import words
 from swarfline.serve.page.choosing import moment
-from swarfline.serve.page.forms import Fields, local, said, see_other, whole
+from swarfline.serve.page.forms import Fields, local, said, see_other, whole, why
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.problems import RefusedError, missing
 from swarfline.serve.room import InRoom, OneMachine, Room
@@ -45,6 +47,12 @@ class Refused:
     fields: dict[str, str]
     detail: str
     errors: dict[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def of_problem(cls, form: str, fields: dict[str, str], problem: RefusedError) -> Refused:
+        """What is wrong, in the reader's language."""
+        errors = {one.parameter: words.say(one.detail) for one in problem.complaints}
+        return cls(form, fields, why(problem), errors)
 
     def of(self, form: str, name: str, otherwise: str = "") -> str:
         """What stood in a field of a form."""
@@ -145,8 +153,7 @@ def _taken(
     try:
         number = enter()
     except RefusedError as problem:
-        errors = {e.parameter: e.detail for e in problem.errors}
-        refused = Refused(form, fields, problem.detail, errors)
+        refused = Refused.of_problem(form, fields, problem)
         return show_page(app, _page_of(request, machine, fields), machine, refused)
     answer = see_other(_back(fields.get("back", ""), machine, entered=str(number)))
     return _keeping(answer, request, _who(request, fields))
@@ -205,14 +212,13 @@ def install(app: FastAPI) -> None:
     def undo_form(request: Request, number: Number, room: InRoom, fields: Fields) -> Response:
         entry = room.queries.entry(number)
         if entry is None:
-            raise missing("entry", str(number), ["the machines' pages list them"])
+            raise missing(N_("entry"), str(number), ["the machines' pages list them"])
         machine = room.machine(entry.machine)
         who = _who(request, fields)
         try:
             undo_entry(number, room, said(Undoing, fields, who=who))
         except RefusedError as problem:
-            errors = {e.parameter: e.detail for e in problem.errors}
-            refused = Refused(f"undo {number}", fields, problem.detail, errors)
+            refused = Refused.of_problem(f"undo {number}", fields, problem)
             return show_page(app, _page_of(request, machine, fields), machine, refused)
         return _keeping(see_other(_back(fields.get("back", ""), machine, undone=str(number))), request, who)
 
@@ -221,6 +227,6 @@ def install(app: FastAPI) -> None:
         try:
             who = said(Undoing, {"who": fields.get("who", "")}).who
         except RefusedError as problem:
-            refused = Refused("who", fields, problem.detail, {e.parameter: e.detail for e in problem.errors})
+            refused = Refused.of_problem("who", fields, problem)
             return show_page(app, _page_of(request, machine, fields), machine, refused)
         return _keeping(see_other(_back(fields.get("back", ""), machine)), request, who)

@@ -14,7 +14,10 @@ from fastapi import Depends, Request
 from pydantic import BaseModel, ValidationError
 from starlette.responses import RedirectResponse, Response
 
-from swarfline.serve.problems import RefusedError, WrongParameter, wrong
+from swarfline.sentence import N_
+from swarfline.serve.page import words
+from swarfline.serve.problems import Complaint, RefusedError, amiss, wrong
+from swarfline.serve.tongue import gettext as _
 
 MOST_FIELDS = 50
 
@@ -28,7 +31,7 @@ async def _fields(request: Request) -> dict[str, str]:
         text = body.decode("ascii")
         return dict(parse_qsl(text, keep_blank_values=True, max_num_fields=MOST_FIELDS, errors="strict"))
     except ValueError:
-        raise RefusedError(422, "This form cannot be read.") from None
+        raise RefusedError(422, N_("This form cannot be read.")) from None
 
 
 Fields = Annotated[dict[str, str], Depends(_fields)]
@@ -45,12 +48,37 @@ def said(shape: type[M], fields: Mapping[str, str], **converted: Any) -> M:
     try:
         return shape.model_validate({**told, **converted})
     except ValidationError as problem:
-        errors = [
-            WrongParameter(parameter=str(e["loc"][0]) if e["loc"] else "", detail=e["msg"])
-            for e in problem.errors()
-        ]
-        detail = "; ".join(f"{e.parameter}: {e.detail}" for e in errors)
-        raise RefusedError(422, detail, errors) from None
+        found = [Complaint(str(e["loc"][0]) if e["loc"] else "", amiss(dict(e))) for e in problem.errors()]
+        raise RefusedError(422, N_("Not all of this form can be used."), found) from None
+
+
+def field(name: str) -> str:
+    """A field of a form, as its label names it."""
+    told = {
+        "who": _("Your name"),
+        "quantity": _("Quantity"),
+        "part": _("Part"),
+        "kind": _("The parts are"),
+        "reason": _("Reason"),
+        "stop": _("Stop"),
+        "text": _("What is to be known"),
+        "note": _("Note"),
+        "time": _("Time"),
+        "from": _("From"),
+        "to": _("To"),
+        "span": _("Span"),
+        "minutes": _("for how long"),
+        "end": _("for how long"),
+        "until": _("for how long"),
+    }
+    return told.get(name, name)
+
+
+def why(problem: RefusedError) -> str:
+    """Why a form was not taken, field by field, in the reader's language."""
+    if not problem.complaints:
+        return words.say(problem.said)
+    return "; ".join(f"{field(one.parameter)}: {words.say(one.detail)}" for one in problem.complaints)
 
 
 def whole(fields: Mapping[str, str], name: str) -> int:
@@ -58,7 +86,7 @@ def whole(fields: Mapping[str, str], name: str) -> int:
     try:
         return int(fields.get(name, "").strip())
     except ValueError:
-        raise wrong(name, "is no whole number", "digits") from None
+        raise wrong(name, N_("is no whole number"), N_("digits")) from None
 
 
 def local(address: str, otherwise: str) -> str:

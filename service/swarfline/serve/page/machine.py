@@ -18,6 +18,7 @@ from swarfline.measure.forecast import ToolForecast
 from swarfline.measure.oee import OeeSums, oee
 from swarfline.measure.trend import Trend, by_program, cycle_trend
 from swarfline.plant import Machine
+from swarfline.sentence import N_
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.page import words
 from swarfline.serve.page.board import now_cells, outlook, shift_or_day
@@ -179,9 +180,9 @@ def _day(room: Room, text: str) -> Asked:
     try:
         day = parse_day(text)
     except ValueError as problem:
-        raise wrong("day", str(problem), "a day that has begun") from None
+        raise wrong("day", str(problem), N_("a day that has begun")) from None
     if day > room.calendar.day_of(now_us):
-        raise wrong("day", "has not begun", "a day up to today")
+        raise wrong("day", N_("has not begun"), N_("a day up to today"))
     start, end = room.calendar.day_span(day)
     return Asked(start, max(start + 1, min(end, now_us)), now_us, end, DAY)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import FastAPI, Request
 from starlette.responses import Response
 
+from swarfline.sentence import N_
 from swarfline.serve.page import entering
 from swarfline.serve.page.choosing import moment
 from swarfline.serve.page.pages import pages_of
@@ -26,7 +27,7 @@ def install(app: FastAPI) -> None:
         told = request.query_params
         for name in ("from", "to"):
             if not told.get(name):
-                raise wrong(name, "is missing", "an RFC 3339 time")
+                raise wrong(name, N_("is missing"), N_("an RFC 3339 time"))
         start_us, end_us = (moment(name, told[name], room) for name in ("from", "to"))
         window = window_of(start_us, end_us, room.now_us())
         answer = pages_of(app).answer("machine_timeline.html", timeline=timeline(room, machine, window), part=True)

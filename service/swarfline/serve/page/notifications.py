@@ -8,12 +8,14 @@ from fastapi import FastAPI
 from starlette.responses import Response
 
 from swarfline.calendar import from_us
-from swarfline.messages import GIVEN_UP, IN_ANOTHER, REFUSED, SENT, WAITING, Delivery
+from swarfline.messages import ALERT, GIVEN_UP, IN_ANOTHER, REFUSED, SENT, WAITING, Delivery, Message
 from swarfline.plant.channels import ChannelTable
-from swarfline.serve.page import words
+from swarfline.serve.page import alert_words, words
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.room import InRoom, Room
+from swarfline.serve.tongue import OURS, language
 from swarfline.serve.tongue import gettext as _
+from swarfline.watch.notices import AGAIN, ALERTED, CLEARED, ESCALATED, WORSE
 
 MOST = 100
 """Messages that are listed; the API has all of them."""
@@ -87,7 +89,7 @@ def message_line(room: Room, one: Delivery, now_us: int) -> MessageLine:
     return MessageLine(
         one.number,
         one.message.channel,
-        one.message.subject.removeprefix(f"{room.plant.plant.name}: "),
+        _subject(room, one.message),
         words.clock(one.message.created_us, room.zone, now_us),
         _state(one.state),
         one.state in (REFUSED, GIVEN_UP) or (one.state == WAITING and bool(one.problem)),
@@ -95,6 +97,24 @@ def message_line(room: Room, one: Delivery, now_us: int) -> MessageLine:
         words.clock(at_us, room.zone, now_us),
         one.problem,
     )
+
+
+def _subject(room: Room, message: Message) -> str:
+    """What a message is about, in the reader's language where it is one of an alert."""
+    data, written = message.data, message.subject.removeprefix(f"{room.plant.plant.name}: ")
+    kind = {
+        ALERTED: "{severity}",
+        AGAIN: _("back, {severity}"),
+        WORSE: _("now {severity}"),
+        CLEARED: _("over"),
+        ESCALATED: _("not acknowledged, {severity}"),
+    }.get(str(data.get("event")))
+    if message.kind != ALERT or kind is None or language() == OURS:
+        return written
+    rule, machine, text, severity = (str(data.get(name) or "") for name in ("rule", "machine", "text", "severity"))
+    detail = data.get("detail")
+    told = alert_words.told(rule, machine, text, detail if isinstance(detail, dict) else {})
+    return f"{kind.format(severity=alert_words.severity(severity))}: {told}"
 
 
 def install(app: FastAPI) -> None:

@@ -31,6 +31,7 @@ from swarfline.grounds import BY_SPEED, step_grounds, steps_known
 from swarfline.measure.energy import JOULES_PER_KWH
 from swarfline.measure.planned import MeasuredCycle, measured_cycle
 from swarfline.plant import Machine
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.page import cycle_words, words
 from swarfline.serve.page.choosing import moment
 from swarfline.serve.page.cycles import cycle_address
@@ -106,12 +107,18 @@ def cycle_page(
 ) -> Response:
     """The cycle that ran at a time."""
     if not start:
-        raise wrong("start", "is missing", "the start of a cycle, or a time in it")
+        raise wrong("start", N_("is missing"), N_("the start of a cycle, or a time in it"))
     at_us = moment("start", start, room)
     # one that began at that moment goes before one that ended there
     found = room.queries.facts(Cycle, machine.id, at_us, at_us + 1)
     if not found:
-        raise RefusedError(404, f"Machine {machine.id!r} ran no cycle at {start[:40]} that is on record.")
+        raise RefusedError(
+            404,
+            Sentence(
+                N_("Machine {id} ran no cycle at {value} that is on record."),
+                {"id": repr(machine.id), "value": start[:40]},
+            ),
+        )
     return pages_of(request.app).answer(
         "cycle.html", cycle_words=cycle_words, view=_View(room, machine, found[-1])
     )

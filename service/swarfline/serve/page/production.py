@@ -8,6 +8,7 @@ from urllib.parse import parse_qsl, urlsplit
 from fastapi import FastAPI, Request
 from starlette.responses import Response
 
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.oee import OeeRow, oee_row
 from swarfline.serve.page import amounts, words
 from swarfline.serve.page.amounts import MONEY, TIME, UNITS
@@ -139,7 +140,7 @@ def state_of(address: str, *left_out: str) -> list[tuple[str, str]]:
 def _one_of(told: dict[str, str], name: str, allowed: tuple[str, ...]) -> str:
     value = told.get(name, allowed[0])
     if value not in allowed:
-        raise wrong(name, f"{value[:40]!r} is not known", ", ".join(allowed))
+        raise wrong(name, Sentence(N_("{value} is not known"), {"value": repr(value[:40])}), ", ".join(allowed))
     return value
 
 
@@ -153,7 +154,7 @@ def install(app: FastAPI) -> None:
         wide = choose(request, room, DAY, KEPT)
         chosen = of_its_shift(wide)
         if unit == MONEY and room.plant.figures.currency is None:
-            raise wrong("in", "no currency is set: see [figures] in the plant file", TIME)
+            raise wrong("in", N_("no currency is set: see [figures] in the plant file"), TIME)
         against = beside(chosen, told)
         view = production_view(chosen, against, unit, sort) if chosen.machines else None
         return pages_of(app).answer(

@@ -9,6 +9,7 @@ from fractions import Fraction
 from swarfline.measure.elements import NOT_PRODUCING
 from swarfline.measure.losses import GOOD_PARTS, SCRAP_PARTS, SLOW_RUNNING, Loss, Price, added
 from swarfline.plant import Machine
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.losses import LossRow, loss_row, rows_of
 from swarfline.serve.oee import OeeRow, oee_row
@@ -131,7 +132,9 @@ def beside(chosen: Chosen, told: dict[str, str]) -> Chosen | None:
     if not kind:
         return None
     if kind not in (BEFORE, OTHER):
-        raise wrong("against", f"{kind[:40]!r} is not known", f"{BEFORE}, {OTHER}")
+        raise wrong(
+            "against", Sentence(N_("{value} is not known"), {"value": repr(kind[:40])}), f"{BEFORE}, {OTHER}"
+        )
     asked = _before(chosen) if kind == BEFORE else _other(chosen, told)
     return replace(chosen, asked=asked, kind=OWN, more=())
 
@@ -156,16 +159,18 @@ def _before(chosen: Chosen) -> Asked:
 def _other(chosen: Chosen, told: dict[str, str]) -> Asked:
     room, asked = chosen.room, chosen.asked
     if "against_from" not in told:
-        raise wrong("against_from", "is missing", "the start of the other span")
+        raise wrong("against_from", N_("is missing"), N_("the start of the other span"))
     start_us = moment("against_from", told["against_from"], room)
     end_us = start_us + asked.end_us - asked.start_us
     if "against_to" in told:
         end_us = moment("against_to", told["against_to"], room)
     end_us = min(end_us, asked.now_us)
     if not start_us < end_us:
-        raise wrong("against_to", "lies at or before 'against_from', or that lies ahead", "a time after it")
+        raise wrong(
+            "against_to", N_("lies at or before 'against_from', or that lies ahead"), N_("a time after it")
+        )
     if end_us - start_us > LONGEST_US:
-        raise wrong("against_from", "the span is longer than 400 days", "a span of at most 400 days")
+        raise wrong("against_from", N_("the span is longer than 400 days"), N_("a span of at most 400 days"))
     return Asked(start_us, end_us, asked.now_us, end_us)
 
 

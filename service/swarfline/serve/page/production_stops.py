@@ -12,6 +12,7 @@ from swarfline.measure.elements import NOT_PRODUCING
 from swarfline.measure.losses import LONG, SHORT
 from swarfline.measure.stops import BY_ALARM, BY_PERSON, BY_RULE, Stop
 from swarfline.plant import Machine
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.page import amounts, words
 from swarfline.serve.page.choosing import Chosen, choose
@@ -54,7 +55,9 @@ class Wanted:
         }
         for name, known in allowed.items():
             if told.get(name, known[0]) not in known:
-                raise wrong(name, f"{told[name][:40]!r} is not known", ", ".join(known))
+                raise wrong(
+                    name, Sentence(N_("{value} is not known"), {"value": repr(told[name][:40])}), ", ".join(known)
+                )
         return cls(**{name: told[name] for name in KEPT if name in told})
 
     def fits(self, stop: Stop) -> bool:
@@ -147,7 +150,9 @@ def install(app: FastAPI) -> None:
         told = {name: value.strip() for name, value in request.query_params.items() if value.strip()}
         chosen = of_its_shift(choose(request, room, DAY, KEPT))
         if not is_fine(chosen):
-            raise wrong("from", "the span is longer than 45 days", "a span of at most 45 days for single stops")
+            raise wrong(
+                "from", N_("the span is longer than 45 days"), N_("a span of at most 45 days for single stops")
+            )
         return chosen, Wanted.of(told)
 
     @app.get(STOPS_PATH, include_in_schema=False)

@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from swarfline.measure.runoff import TARGET, RunOff, sentence, warnings
 from swarfline.plant import Machine
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.page import cycle_words, plots, words
 from swarfline.serve.page.choosing import moment
 from swarfline.serve.page.pages import pages_of
@@ -106,7 +107,11 @@ def _whole(told: Mapping[str, str]) -> int:
     text = told.get("n", str(CYCLES))
     number = int(text) if text.isascii() and text.isdecimal() and len(text) < 6 else 0
     if not FEWEST <= number <= MOST:
-        raise wrong("n", f"{text[:40]!r} is no number of cycles", f"a whole number from {FEWEST} to {MOST}")
+        raise wrong(
+            "n",
+            Sentence(N_("{value} is no number of cycles"), {"value": repr(text[:40])}),
+            Sentence(N_("a whole number from {fewest} to {most}"), {"fewest": FEWEST, "most": MOST}),
+        )
     return number
 
 
@@ -116,7 +121,11 @@ def _target(told: Mapping[str, str]) -> float:
         return TARGET
     found = _above_zero("target", told["target"])
     if found > MOST_TARGET:
-        raise wrong("target", f"{told['target'][:40]!r} is too large", f"at most {MOST_TARGET:g}")
+        raise wrong(
+            "target",
+            Sentence(N_("{value} is too large"), {"value": repr(told["target"][:40])}),
+            Sentence(N_("at most {most_target:g}"), {"most_target": MOST_TARGET}),
+        )
     return found
 
 
@@ -126,7 +135,9 @@ def _above_zero(name: str, text: str) -> float:
     except ValueError:
         found = 0.0
     if not 0 < found < 1e9:
-        raise wrong(name, f"{text[:40]!r} is no number above 0", "a number above 0")
+        raise wrong(
+            name, Sentence(N_("{value} is no number above 0"), {"value": repr(text[:40])}), N_("a number above 0")
+        )
     return found
 
 
@@ -139,8 +150,8 @@ def _sheet(room: Room, asked: Question, now_us: int) -> Sheet:
     wait, ends = found.longest_wait, found.span_us
     return Sheet(
         asked.machine,
-        cycle_words.say(sentence(found)),
-        [cycle_words.say(one) for one in warnings(found)],
+        words.say(sentence(found)),
+        [words.say(one) for one in warnings(found)],
         row,
         _run(found),
         found.chart.limits or (None, None),

@@ -14,7 +14,7 @@ from swarfline.plant.checks import is_loopback
 from swarfline.serve.gate import address_of, cookie_name
 from swarfline.serve.page.forms import Fields, local, see_other
 from swarfline.serve.page.pages import pages_of
-from swarfline.serve.problems import RefusedError
+from swarfline.serve.problems import RefusedError, unwritable
 from swarfline.serve.signing import Signing, printable, signed_in, signing_of
 from swarfline.serve.tongue import gettext as _
 from swarfline.serve.verifying import Denied, Verifier
@@ -46,7 +46,7 @@ async def remember(request: Request, answer: Response, name: str, role: Role) ->
     try:
         secret = await run_in_threadpool(signing.begin, name, role, about(request))
     except StoreError as problem:
-        raise RefusedError(HTTPStatus.SERVICE_UNAVAILABLE, f"Try again: {problem}.") from None
+        raise unwritable(problem) from None
     _set_cookie(request, answer, secret, signing.longest_s)
     return answer
 

@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from swarfline.measure.ruling import sentence, warnings
 from swarfline.measure.study import Sample, Study
+from swarfline.sentence import N_, Sentence
 from swarfline.serve.page import cycle_words, plots, words
 from swarfline.serve.page.choosing import moment
 from swarfline.serve.page.cycles import DAY_US, DAYS, LONGEST_US
@@ -106,7 +107,9 @@ def _kind(told: Mapping[str, str]) -> str:
     fitting = [kind for kind, names in _OF_KIND.items() if any(name in told for name in names)]
     kind = told.get("kind") or (fitting[0] if fitting else MOMENT)
     if kind not in KINDS:
-        raise wrong("kind", f"{kind[:40]!r} is no kind of study", ", ".join(KINDS))
+        raise wrong(
+            "kind", Sentence(N_("{value} is no kind of study"), {"value": repr(kind[:40])}), ", ".join(KINDS)
+        )
     return kind
 
 
@@ -128,7 +131,7 @@ def _asked(room: Room, told: Mapping[str, str]) -> Asked:
     end = moment("to", told["to"], room) if "to" in told else now_us
     found = resolve(room, show(start, room.zone), show(end, room.zone), None, (), "day")
     if found.end_us - found.start_us > LONGEST_US:
-        raise wrong("from", "the span is longer than 62 days", "a span of at most 62 days")
+        raise wrong("from", N_("the span is longer than 62 days"), N_("a span of at most 62 days"))
     return found
 
 
@@ -173,8 +176,8 @@ def _sheet(room: Room, found: Compared) -> Sheet:
     pieces = _piece_lines(row)
     return Sheet(
         _title(row),
-        cycle_words.say(sentence(study)),
-        [cycle_words.say(one) for one in warnings(study)],
+        words.say(sentence(study)),
+        [words.say(one) for one in warnings(study)],
         row,
         _sides(room, found, row, study),
         [line for line in pieces if line.piece.kind == "step"],

@@ -11,6 +11,7 @@ from swarfline.calendar import Interval, from_us
 from swarfline.entries import Entry, Note, standing
 from swarfline.facts import COMPLETE, UNOBSERVED, Alarm, Condition, Cycle, Gap
 from swarfline.plant import Machine
+from swarfline.sentence import N_
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.page import words
 from swarfline.serve.page.lanes import Stretch, merged, part_stretches, stretches, tick_step_us, tiles
@@ -100,11 +101,11 @@ class TimelineView:
 def window_of(start_us: int, end_us: int, now_us: int) -> Interval:
     """A window that can be drawn; ends the request with 422 for another."""
     if start_us >= now_us:
-        raise wrong("from", "does not lie before the plant's present", "a time that has passed")
+        raise wrong("from", N_("does not lie before the plant's present"), N_("a time that has passed"))
     if end_us - start_us < SHORTEST_US:
-        raise wrong("to", "lies less than 10 s after 'from'", "a time at least 10 s after 'from'")
+        raise wrong("to", N_("lies less than 10 s after 'from'"), N_("a time at least 10 s after 'from'"))
     if end_us - start_us > LONGEST_US:
-        raise wrong("from", "the span is longer than 32 days", "a span of at most 32 days")
+        raise wrong("from", N_("the span is longer than 32 days"), N_("a span of at most 32 days"))
     return start_us, end_us
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 from fastapi import FastAPI, Request
@@ -23,10 +25,13 @@ from swarfline.serve.page import (
     studies,
     tools,
     wall,
+    words,
 )
 from swarfline.serve.page.board import Board, shift_or_day
 from swarfline.serve.page.pages import Pages
+from swarfline.serve.problems import Complaint, Said
 from swarfline.serve.room import InRoom, Room
+from swarfline.serve.tongue import gettext as _
 from swarfline.serve.tongue import language
 
 
@@ -37,10 +42,34 @@ def _by_cell(room: Room) -> list[tuple[str, list[Machine]]]:
     return list(groups.items())
 
 
+def _problem(pages: Pages, status: int, said: Said, complaints: Sequence[Complaint]) -> str:
+    """The page that says what was wrong with a request."""
+    title = {
+        400: _("This cannot be read"),
+        401: _("Sign in first"),
+        403: _("This is not allowed"),
+        404: _("There is no such page"),
+        409: _("This is not possible any more"),
+        413: _("This is too large"),
+        422: _("This cannot be answered"),
+        503: _("This is not possible now"),
+    }
+    return pages.text(
+        "problem.html",
+        status=status,
+        title=title.get(status) or _("Something went wrong"),
+        detail=words.say(said),
+        complaints=[
+            (one.parameter, words.say(one.detail), None if one.allowed is None else words.say(one.allowed))
+            for one in complaints
+        ],
+    )
+
+
 def install(app: FastAPI) -> None:
     """Serve the pages of ``app``."""
     pages = Pages(app)
-    app.state.problem_page = lambda problem: pages.text("problem.html", problem=problem)
+    app.state.problem_page = partial(_problem, pages)
     app.state.pages = pages
     tools.install(app)
     energy.install(app)

@@ -11,6 +11,7 @@ from babel.numbers import get_decimal_symbol
 
 from swarfline.calendar import from_us
 from swarfline.figures import Exact
+from swarfline.sentence import Sentence
 from swarfline.serve.tongue import gettext as _
 from swarfline.serve.tongue import locale, ngettext
 from swarfline.units import LIFE_UNITS, lasting
@@ -26,6 +27,11 @@ def number(value: Exact | None, digits: int = 0) -> str:
     text = f"{float(value):,.{digits}f}".replace(",", "\u202f").replace("-", "−")
     text = text.removeprefix("−") if not text.strip("−0.\u202f") else text
     return text.replace(".", get_decimal_symbol(locale()))
+
+
+def say(said: str | Sentence) -> str:
+    """A sentence, or a text without places, in the reader's language."""
+    return _(said) if isinstance(said, str) else said.told(_, number)
 
 
 def percent(ratio: Exact | None, digits: int = 1) -> str:

@@ -20,7 +20,8 @@ WHOLE_PCT = 99.95
 
 def text(said: str | None, note: str = "") -> Cell:
     """A text; empty ones are not known."""
-    plain = "".join(c if c.isprintable() else " " for c in said or "").strip()
+    # the thin space that parts thousands is none of Python's printable characters
+    plain = "".join(c if c.isprintable() or c == "\u202f" else " " for c in said or "").strip()
     cut = plain if len(plain) <= LONGEST else plain[: LONGEST - 1] + "…"
     return Cell(cut or words.UNKNOWN, cut or None, note=note)
 

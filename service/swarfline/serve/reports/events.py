@@ -118,7 +118,7 @@ def _alert_row(work: Work, alert: Alert, number: int) -> Row:
             Cell(_("stands")) if alert.cleared_us is None else work.moment(alert.cleared_us),
             Cell(alert_words.severity(alert.severity), alert.severity),
             cells.text(work.name(alert.machine)),
-            cells.text(alert.text),
+            cells.text(alert_words.text(alert)),
             cells.text(alert_words.state(work.room, alert, work.about.asked.now_us)),
         ),
     )

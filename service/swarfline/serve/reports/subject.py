@@ -8,6 +8,7 @@ from datetime import timedelta
 
 from swarfline.calendar import Interval, ShiftSpan, from_us
 from swarfline.plant import Machine
+from swarfline.sentence import N_
 from swarfline.serve.page import words
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import Room
@@ -69,7 +70,7 @@ def subject(
     Raises RefusedError for unknown machines and cells, and for spans that are too long.
     """
     if asked.end_us - asked.start_us > LONGEST_US:
-        raise wrong("from", "the span is longer than 62 days", "a span of at most 62 days")
+        raise wrong("from", N_("the span is longer than 62 days"), N_("a span of at most 62 days"))
     machines = tuple(m for m in room.machines(machine, cell) if not only or m.id in only)
     ids = [m.id for m in machines]
     whose = _("all machines")

@@ -9,6 +9,8 @@ from __future__ import annotations
 from typing import Protocol
 
 from swarfline.alerts import Sighting
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import Seen, text_of
 
 NAME = "clock_offset"
 
@@ -23,6 +25,7 @@ class Settings(Protocol):
 def see(server: str, offset_us: int | None, settings: Settings) -> Sighting:
     """Whether a clock is off; ``offset_us`` is the server's clock minus ours, None: not measured."""
     away_s = None if offset_us is None else abs(offset_us) / 1e6
+    detail: dict[str, object] = {"server": server, "offset_s": None if offset_us is None else offset_us / 1e6}
     active = away_s is not None and away_s >= settings.limit_s
     return Sighting(
         NAME,
@@ -30,11 +33,14 @@ def see(server: str, offset_us: int | None, settings: Settings) -> Sighting:
         f"server/{server}",
         active,
         away_s is not None and not active and away_s < settings.clear_s,
-        text=_text(server, offset_us or 0),
-        detail={"server": server, "offset_s": None if offset_us is None else offset_us / 1e6},
+        text=text_of(say, "", detail),
+        detail=detail,
     )
 
 
-def _text(server: str, offset_us: int) -> str:
-    way = "ahead of" if offset_us > 0 else "behind"
-    return f"The clock of server {server} is {abs(offset_us) / 1e6:.0f} s {way} ours"
+def say(seen: Seen) -> Sentence:
+    """How far the clock is off."""
+    offset_s = seen["offset_s"] or 0.0
+    ahead = N_("The clock of server {server} is {away:.0f} s ahead of ours")
+    behind = N_("The clock of server {server} is {away:.0f} s behind ours")
+    return Sentence(ahead if offset_s > 0 else behind, {"server": seen["server"], "away": abs(offset_s)})

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from swarfline.alerts import INFORMATION, Sighting
-from swarfline.watch.wording import cut, listed
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import Seen, cut, listed, text_of
 
 NAME = "codes_unmapped"
 
@@ -13,6 +14,11 @@ NAME = "codes_unmapped"
 def see(server: str, unmapped: Mapping[str, str]) -> Sighting:
     """Whether there are such codes; ``unmapped``: the last one since the start, by ``machine/signal``."""
     where = sorted(unmapped)
+    detail: dict[str, object] = {
+        "server": server,
+        "codes": {cut(name): cut(unmapped[name]) for name in where[:20]},
+        "count": len(where),
+    }
     return Sighting(
         NAME,
         "",
@@ -20,6 +26,14 @@ def see(server: str, unmapped: Mapping[str, str]) -> Sighting:
         bool(where),
         not where,
         INFORMATION,
-        f"Server {server} sends codes without a meaning in the plant file: {listed(where)}",
-        {"server": server, "codes": {cut(name): cut(unmapped[name]) for name in where[:20]}},
+        text_of(say, "", detail),
+        detail,
+    )
+
+
+def say(seen: Seen) -> Sentence:
+    """Which signals have such codes."""
+    return Sentence(
+        N_("Server {server} sends codes without a meaning in the plant file: {where}"),
+        {"server": seen["server"], "where": listed(sorted(seen["codes"]), seen["count"])},
     )

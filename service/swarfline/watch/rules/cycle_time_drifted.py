@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from swarfline.alerts import Sighting
-from swarfline.watch.wording import cut, moment, percent
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import Seen, cut, moment, text_of
 
 NAME = "cycle_time_drifted"
 
@@ -44,27 +45,55 @@ def see(levels: Levels, settings: Settings) -> Sighting:
     longer = settings.longer_pct is not None and 100 * change >= settings.longer_pct
     shorter = settings.shorter_pct is not None and -100 * change >= settings.shorter_pct
     active = longer or shorter
+    detail = _detail(levels, change)
     return Sighting(
         NAME,
         levels.machine,
         f"{cut(levels.program)}/{cut(levels.part)}",
         active,
         not active and abs(100 * change) < max(settings.clear_pct, 1e-9),
-        text=_text(levels, change),
-        detail={
-            "program": cut(levels.program),
-            "part": cut(levels.part),
-            "before_s": round(levels.before_s, 2),
-            "now_s": round(levels.now_s, 2),
-            "since_at": moment(levels.since_us),
+        text=text_of(say, levels.machine, detail),
+        detail=detail,
+    )
+
+
+def _detail(levels: Levels, change: float) -> dict[str, object]:
+    return {
+        "program": cut(levels.program),
+        "part": cut(levels.part),
+        "before_s": round(levels.before_s, 2),
+        "now_s": round(levels.now_s, 2),
+        "change_pct": round(100 * change, 2),
+        "since_at": moment(levels.since_us),
+    }
+
+
+def say(seen: Seen) -> Sentence:
+    """By how much the cycles of what have become longer or shorter."""
+    longer = N_(
+        "Cycles of {what} on {machine} have become longer by {change:.3g} %: "
+        "{before:.1f} s before, {now:.1f} s now"
+    )
+    shorter = N_(
+        "Cycles of {what} on {machine} have become shorter by {change:.3g} %: "
+        "{before:.1f} s before, {now:.1f} s now"
+    )
+    change = seen["change_pct"]
+    return Sentence(
+        longer if change >= 0 else shorter,
+        {
+            "what": _made(seen),
+            "machine": seen["machine"],
+            "change": abs(change),
+            "before": seen["before_s"],
+            "now": seen["now_s"],
         },
     )
 
 
-def _text(levels: Levels, change: float) -> str:
-    what = f"program {cut(levels.program)}" if levels.program else f"part {cut(levels.part) or 'without a number'}"
-    way = "longer" if change >= 0 else "shorter"
-    return (
-        f"Cycles of {what} on {levels.machine} have become {way} by {percent(abs(change))}: "
-        f"{levels.before_s:.1f} s before, {levels.now_s:.1f} s now"
-    )
+def _made(seen: Seen) -> Sentence:
+    if seen["program"]:
+        return Sentence(N_("program {program}"), {"program": seen["program"]})
+    if seen["part"]:
+        return Sentence(N_("part {part}"), {"part": seen["part"]})
+    return Sentence(N_("part without a number"))

@@ -8,6 +8,8 @@ from __future__ import annotations
 from typing import Protocol
 
 from swarfline.alerts import URGENT, Sighting
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import Seen, text_of
 
 NAME = "disk"
 
@@ -23,6 +25,7 @@ def see(free_bytes: int, settings: Settings) -> Sighting:
     """Whether there is too little room."""
     free_gb = free_bytes / 1e9
     active = free_gb < settings.limit_gb
+    detail: dict[str, object] = {"free_gb": round(free_gb, 2), "limit_gb": settings.limit_gb}
     return Sighting(
         NAME,
         "",
@@ -30,6 +33,12 @@ def see(free_bytes: int, settings: Settings) -> Sighting:
         active,
         not active and free_gb >= settings.clear_gb,
         URGENT,
-        f"The disk with the database has {free_gb:.1f} GB left, less than {settings.limit_gb:g} GB",
-        {"free_gb": round(free_gb, 2), "limit_gb": settings.limit_gb},
+        text_of(say, "", detail),
+        detail,
     )
+
+
+def say(seen: Seen) -> Sentence:
+    """How much room is left."""
+    text = N_("The disk with the database has {free:.1f} GB left, less than {limit:g} GB")
+    return Sentence(text, {"free": seen["free_gb"], "limit": seen["limit_gb"]})

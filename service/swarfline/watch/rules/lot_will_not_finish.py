@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from swarfline.alerts import Sighting
-from swarfline.watch.wording import cut, listed, moment
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import MOST_NAMED, InPot, Seen, cut, moment, text_of, tool_detail, tool_named
 
 NAME = "lot_will_not_finish"
 
@@ -34,7 +35,7 @@ class Ahead:
     finish_at_us: int | None = None
     end_us: int | None = None
     beyond_us: int | None = None
-    tools: Sequence[str] = ()
+    tools: Sequence[InPot] = ()
 
 
 class Settings(Protocol):
@@ -51,22 +52,29 @@ def see(ahead: Ahead, settings: Settings) -> Sighting:
     misses = in_reach and bool(ahead.beyond_us)
     due = list(ahead.tools) if settings.tools and in_reach else []
     active = bool(ahead.left) and (misses or bool(due))
+    detail = _detail(ahead, misses, due)
     return Sighting(
         NAME,
         ahead.machine,
         ahead.what,
         active,
         not active and _clear(ahead, in_reach, settings),
-        text=_text(ahead, misses, due),
-        detail={
-            "what": ahead.what,
-            "name": cut(ahead.name),
-            "left": ahead.left,
-            "finish_at": moment(ahead.finish_at_us),
-            "end_at": moment(ahead.end_us),
-            "tools": due[:20],
-        },
+        text=text_of(say, ahead.machine, detail),
+        detail=detail,
     )
+
+
+def _detail(ahead: Ahead, misses: bool, due: Sequence[InPot]) -> dict[str, object]:
+    return {
+        "what": ahead.what,
+        "name": cut(ahead.name),
+        "left": ahead.left,
+        "misses": misses,
+        "finish_at": moment(ahead.finish_at_us),
+        "end_at": moment(ahead.end_us),
+        "tools": [tool_detail(tool) for tool in due[:20]],
+        "tool_count": len(due),
+    }
 
 
 def _in_reach(ahead: Ahead, settings: Settings) -> bool:
@@ -83,12 +91,41 @@ def _clear(ahead: Ahead, in_reach: bool, settings: Settings) -> bool:
     return not in_reach or ahead.finish_at_us <= ahead.end_us - settings.clear_min * 60e6
 
 
-def _text(ahead: Ahead, misses: bool, due: Sequence[str]) -> str:
-    if ahead.what == TARGET:
-        what, end = f"Target{f' of {cut(ahead.name)}' if ahead.name else ''}", "its time"
-    else:
-        what, end = f"Lot {cut(ahead.name) or 'without a number'}", "the shift"
-    late = f"will not be reached by the end of {end}" if misses else "may be late"
-    left = f"{ahead.left} parts left" if ahead.left is not None else "parts left not known"
-    tools = f"; to be changed before it is done: {listed(due)}" if due else ""
-    return f"{what} on {ahead.machine} {late}: {left}{tools}"
+_TARGET_LATE = {
+    (True, True): N_("Target of {name} on {machine} will not be reached by the end of its time: {left}"),
+    (True, False): N_("Target of {name} on {machine} may be late: {left}"),
+    (False, True): N_("Target on {machine} will not be reached by the end of its time: {left}"),
+    (False, False): N_("Target on {machine} may be late: {left}"),
+}
+_LOT_LATE = {
+    (True, True): N_("Lot {name} on {machine} will not be reached by the end of the shift: {left}"),
+    (True, False): N_("Lot {name} on {machine} may be late: {left}"),
+    (False, True): N_("Lot without a number on {machine} will not be reached by the end of the shift: {left}"),
+    (False, False): N_("Lot without a number on {machine} may be late: {left}"),
+}
+"""By whether it has a name, and whether it misses its end."""
+
+
+def say(seen: Seen) -> Sentence:
+    """What will be late, how much is left of it, and which tools are in its way."""
+    texts = _TARGET_LATE if seen["what"] == TARGET else _LOT_LATE
+    text = texts[bool(seen["name"]), seen["misses"]]
+    late = Sentence(text, {"name": seen["name"], "machine": seen["machine"], "left": _left(seen["left"])})
+    if not seen["tool_count"]:
+        return late
+    whole = N_("{late}; to be changed before it is done: {tools}")
+    return Sentence(whole, {"late": late, "tools": _tools(seen)})
+
+
+def _left(left: int | None) -> Sentence:
+    if left is None:
+        return Sentence(N_("parts left not known"))
+    return Sentence(N_("1 part left")) if left == 1 else Sentence(N_("{left} parts left"), {"left": left})
+
+
+def _tools(seen: Seen) -> Sentence:
+    named = tuple(tool_named({**tool, "machine": seen["machine"]}) for tool in seen["tools"][:MOST_NAMED])
+    more = seen["tool_count"] - MOST_NAMED
+    if more <= 0:
+        return Sentence("{names}", {"names": named})
+    return Sentence(N_("{names} and {more} more"), {"names": named, "more": more})

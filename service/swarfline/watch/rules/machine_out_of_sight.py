@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from swarfline.alerts import Sighting
-from swarfline.watch.wording import moment
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import Seen, moment, text_of
 
 NAME = "machine_out_of_sight"
 
@@ -39,6 +40,11 @@ class Settings(Protocol):
 
 def see(sight: Sight, settings: Settings) -> Sighting:
     """Whether a machine has been out of sight for too long; without its server, all stays as it was."""
+    detail: dict[str, object] = {
+        "server": sight.server,
+        "after_min": settings.after_min,
+        "lost_at": moment(sight.since_us),
+    }
     dark = not sight.observed and bool(sight.connected) and sight.in_shift
     return Sighting(
         NAME,
@@ -46,7 +52,14 @@ def see(sight: Sight, settings: Settings) -> Sighting:
         "machine",
         dark and sight.planned_us >= settings.after_min * 60e6,
         sight.observed or not sight.in_shift,
-        text=f"{sight.machine} has been out of sight for more than {settings.after_min:g} min, "
-        f"though server {sight.server} is connected",
-        detail={"server": sight.server, "lost_at": moment(sight.since_us)},
+        text=text_of(say, sight.machine, detail),
+        detail=detail,
+    )
+
+
+def say(seen: Seen) -> Sentence:
+    """For how long which machine has been out of sight."""
+    return Sentence(
+        N_("{machine} has been out of sight for more than {after:g} min, though server {server} is connected"),
+        {"machine": seen["machine"], "after": seen["after_min"], "server": seen["server"]},
     )

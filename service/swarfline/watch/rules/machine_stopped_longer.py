@@ -12,17 +12,18 @@ from typing import Protocol
 
 from swarfline.alerts import Sighting
 from swarfline.facts import FAULT, HELD, OFF, OUT_OF_SERVICE, PRODUCING, SETUP, UNOBSERVED, WAITING
-from swarfline.watch.wording import cut, moment
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import Seen, cut, moment, text_of
 
 NAME = "machine_stopped_longer"
 
-WORDS = {
-    FAULT: "in fault",
-    HELD: "held",
-    WAITING: "waiting",
-    SETUP: "in setup",
-    OUT_OF_SERVICE: "out of service",
-    OFF: "off",
+_STANDS = {
+    FAULT: N_("{machine} has been in fault for more than {limit:g} min"),
+    HELD: N_("{machine} has been held for more than {limit:g} min"),
+    WAITING: N_("{machine} has been waiting for more than {limit:g} min"),
+    SETUP: N_("{machine} has been in setup for more than {limit:g} min"),
+    OUT_OF_SERVICE: N_("{machine} has been out of service for more than {limit:g} min"),
+    OFF: N_("{machine} has been off for more than {limit:g} min"),
 }
 
 
@@ -64,18 +65,21 @@ def see(standing: Standing, settings: Settings, now_us: int) -> Sighting:
         if limit is not None and standing.by_condition.get(condition, 0) >= limit * 60e6
     ]
     active = standing.in_shift and bool(over)
+    detail: dict[str, object] = {
+        "condition": standing.condition,
+        "over": over[0] if over else None,
+        "limit_min": limits[over[0]] if over else None,
+        "stop_at": moment(standing.stop_us),
+        "alarm": cut(standing.alarm),
+    }
     return Sighting(
         NAME,
         standing.machine,
         "machine",
         active,
         not active and (not standing.in_shift or _produces(standing, settings, now_us)),
-        text=_text(standing, over, limits),
-        detail={
-            "condition": standing.condition,
-            "stop_at": moment(standing.stop_us),
-            "alarm": cut(standing.alarm),
-        },
+        text=text_of(say, standing.machine, detail),
+        detail=detail,
     )
 
 
@@ -97,8 +101,12 @@ def _produces(standing: Standing, settings: Settings, now_us: int) -> bool:
     return standing.condition == PRODUCING and now_us - standing.since_us >= settings.clear_s * 1e6
 
 
-def _text(standing: Standing, over: list[str], limits: Mapping[str, float | None]) -> str:
-    if not over:
-        return f"{standing.machine} stands"
-    alarm = f": {cut(standing.alarm)}" if standing.alarm and over[0] == FAULT else ""
-    return f"{standing.machine} has been {WORDS[over[0]]} for more than {limits[over[0]]:g} min{alarm}"
+def say(seen: Seen) -> Sentence:
+    """In which condition it has been for longer than allowed, and the alarm of a fault."""
+    over = seen["over"]
+    if over is None:
+        return Sentence(N_("{machine} stands"), {"machine": seen["machine"]})
+    stands = Sentence(_STANDS[over], {"machine": seen["machine"], "limit": seen["limit_min"]})
+    if over != FAULT or not seen["alarm"]:
+        return stands
+    return Sentence("{stands}: {alarm}", {"stands": stands, "alarm": seen["alarm"]})

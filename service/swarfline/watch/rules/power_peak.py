@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from swarfline.alerts import Sighting
-from swarfline.watch.wording import moment
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import Seen, moment, text_of
 
 NAME = "power_peak"
 
@@ -51,18 +52,20 @@ def see(quarters: Quarters, settings: Settings) -> Sighting:
     known = [w for w in (quarters.whole_w, quarters.running_w) if w is not None]
     highest = max(known, default=None)
     active = limit is not None and highest is not None and highest > limit
+    detail: dict[str, object] = {
+        "cell": quarters.name,
+        "limit_kw": settings.limit_kw,
+        "demand_kw": None if highest is None else round(highest / 1000, 2),
+        "running_quarter_at": moment(quarters.running_us),
+    }
     return Sighting(
         NAME,
         "",
         subject(quarters.name),
         active,
         limit is None or (not active and _well_below(quarters, limit * settings.clear_pct / 100)),
-        text=_text(quarters, settings),
-        detail={
-            "limit_kw": settings.limit_kw,
-            "demand_kw": None if highest is None else round(highest / 1000, 2),
-            "running_quarter_at": moment(quarters.running_us),
-        },
+        text=text_of(say, "", detail),
+        detail=detail,
     )
 
 
@@ -71,7 +74,17 @@ def _well_below(quarters: Quarters, level: float) -> bool:
     return whole is not None and whole < level and quarters.coverage >= SEEN and (running or 0.0) < level
 
 
-def _text(quarters: Quarters, settings: Settings) -> str:
-    what = f"Cell {quarters.name}" if quarters.name else "The plant"
-    limit = "" if settings.limit_kw is None else f" of {settings.limit_kw:g} kW"
-    return f"{what} takes more power in a quarter of an hour than its limit{limit}"
+_ABOVE = {
+    (False, False): N_("The plant takes more power in a quarter of an hour than its limit"),
+    (False, True): N_("The plant takes more power in a quarter of an hour than its limit of {limit:g} kW"),
+    (True, False): N_("Cell {cell} takes more power in a quarter of an hour than its limit"),
+    (True, True): N_("Cell {cell} takes more power in a quarter of an hour than its limit of {limit:g} kW"),
+}
+"""By whether it is of a cell, and whether it has a limit."""
+
+
+def say(seen: Seen) -> Sentence:
+    """What takes more than which limit."""
+    limit = seen["limit_kw"]
+    text = _ABOVE[bool(seen["cell"]), limit is not None]
+    return Sentence(text, {"cell": seen["cell"], "limit": 0 if limit is None else limit})

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from swarfline.alerts import Sighting
-from swarfline.watch.wording import percent
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import Seen, text_of
 
 NAME = "scrap_rate"
 
@@ -35,6 +36,12 @@ def see(made: Made, settings: Settings) -> Sighting:
     share = made.scrap / made.total if made.total > 0 else 0.0
     enough = made.total >= settings.least_parts
     active = enough and made.scrap >= settings.least_scrap and 100 * share >= settings.limit_pct
+    detail: dict[str, object] = {
+        "of_shift": made.of_shift,
+        "parts": made.total,
+        "scrap": made.scrap,
+        "scrap_pct": round(100 * share, 2),
+    }
     below = 100 * share < settings.clear_pct if enough else made.scrap == 0
     return Sighting(
         NAME,
@@ -42,10 +49,14 @@ def see(made: Made, settings: Settings) -> Sighting:
         "machine",
         active,
         not active and below,
-        text=f"{made.scrap} of {made.total} parts {_when(made)} on {made.machine} are scrap: {percent(share)}",
-        detail={"parts": made.total, "scrap": made.scrap, "scrap_pct": round(100 * share, 2)},
+        text=text_of(say, made.machine, detail),
+        detail=detail,
     )
 
 
-def _when(made: Made) -> str:
-    return "of this shift" if made.of_shift else "made last"
+def say(seen: Seen) -> Sentence:
+    """How many of which parts are scrap."""
+    of_shift = N_("{scrap} of {parts} parts of this shift on {machine} are scrap: {share:.3g} %")
+    last = N_("{scrap} of {parts} parts made last on {machine} are scrap: {share:.3g} %")
+    values = {"scrap": seen["scrap"], "parts": seen["parts"], "machine": seen["machine"]}
+    return Sentence(of_shift if seen["of_shift"] else last, {**values, "share": seen["scrap_pct"]})

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from swarfline.alerts import Sighting
-from swarfline.watch.wording import cut, life_named, moment, percent, tool_named, tool_subject
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import Seen, life_named, moment, text_of, tool_detail, tool_named, tool_subject
 
 NAME = "tool_life_reset"
 
@@ -53,24 +54,35 @@ def see(reset: Reset, settings: Settings, now_us: int) -> Sighting:
     recent = now_us - reset.at_us < settings.stands_h * 3600e6
     unseen = reset.still_us is not None and reset.still_us < settings.stop_s * 1e6
     active = recent and unseen and early(reset, settings)
+    detail = {
+        **tool_detail(reset),
+        "basis": reset.basis,
+        "used_before": reset.used,
+        "limit": reset.limit,
+        "reset_at": moment(reset.at_us),
+    }
     return Sighting(
         NAME,
         reset.machine,
         tool_subject(reset),
         active,
         not active,
-        text=_text(reset),
-        detail={
-            "pot": reset.pot or reset.pot_key,
-            "tool": cut(reset.tool),
-            "used_before": reset.used,
-            "limit": reset.limit,
-            "reset_at": moment(reset.at_us),
-        },
+        text=text_of(say, reset.machine, detail),
+        detail=detail,
     )
 
 
-def _text(reset: Reset) -> str:
-    share = f", {percent(reset.used / reset.limit)} of its life" if reset.limit else ""
-    used = life_named(reset.used, None, reset.basis)
-    return f"{tool_named(reset)}: its life began anew after {used}{share}, without a stop; was the tool changed?"
+def say(seen: Seen) -> Sentence:
+    """After how much of its life a tool's life began anew."""
+    used, limit = seen["used_before"], seen["limit"]
+    values = {"tool": tool_named(seen), "used": life_named(used, None, seen["basis"])}
+    if not limit:
+        text = N_("{tool}: its life began anew after {used}, without a stop; was the tool changed?")
+        return Sentence(text, values)
+    return Sentence(
+        N_(
+            "{tool}: its life began anew after {used}, {share:.3g} % of its life, without a stop; "
+            "was the tool changed?"
+        ),
+        {**values, "share": 100 * used / limit},
+    )

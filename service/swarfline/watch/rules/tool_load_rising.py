@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from swarfline.alerts import Sighting
-from swarfline.watch.wording import cut, percent, tool_named, tool_subject
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import Seen, cut, text_of, tool_detail, tool_named, tool_subject
 
 NAME = "tool_load_rising"
 
@@ -44,6 +45,13 @@ class Settings(Protocol):
 def see(load: ToolLoad, settings: Settings) -> Sighting:
     """Whether a tool's load rises; where that cannot be told, as early in a life, it does not."""
     rise = load.rise if load.rising is not None else None
+    detail = {
+        **tool_detail(load),
+        "program": cut(load.program),
+        "rise_pct": None if load.rise is None else round(100 * load.rise, 1),
+        "load_pct": load.load_pct,
+        "usual_pct": load.usual_pct,
+    }
     active = bool(load.rising) and rise is not None and rise >= settings.rise_pct / 100
     return Sighting(
         NAME,
@@ -51,15 +59,8 @@ def see(load: ToolLoad, settings: Settings) -> Sighting:
         tool_subject(load),
         active,
         not active and (rise is None or rise < settings.clear_pct / 100),
-        text=_text(load),
-        detail={
-            "pot": load.pot or load.pot_key,
-            "tool": cut(load.tool),
-            "program": cut(load.program),
-            "rise_pct": None if load.rise is None else round(100 * load.rise, 1),
-            "load_pct": load.load_pct,
-            "usual_pct": load.usual_pct,
-        },
+        text=text_of(say, load.machine, detail),
+        detail=detail,
     )
 
 
@@ -68,7 +69,23 @@ def worst(loads: list[ToolLoad]) -> ToolLoad:
     return max(loads, key=lambda n: (bool(n.rising), n.rising is not None, n.rise or 0.0))
 
 
-def _text(load: ToolLoad) -> str:
-    rise = "" if load.rise is None else f" by {percent(load.rise)}"
-    program = f" in program {cut(load.program)}" if load.program else ""
-    return f"{tool_named(load)}: spindle load{program} lies{rise} above what is usual at this share of its life"
+_ABOVE = {
+    (True, True): N_(
+        "{tool}: spindle load in program {program} lies by {rise:.3g} % above what is usual "
+        "at this share of its life"
+    ),
+    (True, False): N_(
+        "{tool}: spindle load in program {program} lies above what is usual at this share of its life"
+    ),
+    (False, True): N_("{tool}: spindle load lies by {rise:.3g} % above what is usual at this share of its life"),
+    (False, False): N_("{tool}: spindle load lies above what is usual at this share of its life"),
+}
+"""By whether the program is known, and the rise."""
+
+
+def say(seen: Seen) -> Sentence:
+    """By how much the load lies above what is usual."""
+    rise = seen["rise_pct"]
+    text = _ABOVE[bool(seen["program"]), rise is not None]
+    values = {"tool": tool_named(seen), "program": seen["program"]}
+    return Sentence(text, {**values, "rise": 0.0 if rise is None else rise})

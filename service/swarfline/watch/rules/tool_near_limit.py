@@ -11,7 +11,17 @@ from collections.abc import Iterator
 from typing import Protocol
 
 from swarfline.alerts import Sighting
-from swarfline.watch.wording import InUse, life_named, moment, tool_named, tool_subject
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import (
+    InUse,
+    Seen,
+    life_named,
+    moment,
+    text_of,
+    tool_detail,
+    tool_named,
+    tool_subject,
+)
 
 NAME = "tool_near_limit"
 
@@ -58,15 +68,15 @@ def see(
     ahead = _Ahead(tool, settings, now_us, lot_cycles, shift_end_us)
     reasons = [*_reached(tool, settings), *ahead.reasons(1.0)]
     clear = not reasons and _well_below(tool, settings) and not any(ahead.reasons(settings.clear_factor))
-    used = life_named(tool.used, tool.limit, tool.basis)
+    detail = _detail(tool, reasons)
     return Sighting(
         NAME,
         tool.machine,
         tool_subject(tool),
         bool(reasons),
         clear,
-        text=f"{tool_named(tool)}: {used} used; {_outlook(tool, reasons)}",
-        detail=_detail(tool, reasons),
+        text=text_of(say, tool.machine, detail),
+        detail=detail,
     )
 
 
@@ -124,26 +134,42 @@ class _Ahead:
         ]
 
 
-def _outlook(tool: Forecast, reasons: list[str]) -> str:
-    if LIMIT in reasons:
-        return "past its limit"
-    if tool.consumption_per_cycle == 0:
-        return "not used by what is made now"
-    if tool.cycles_left is None:
-        return "cycles left not known"
-    left = f"about {tool.cycles_left} {'cycle' if tool.cycles_left == 1 else 'cycles'} left"
-    ends = [reason for reason in (LOT, SHIFT) if reason in reasons]
-    return f"{left}: due {ends[0]}" if ends else left
-
-
 def _detail(tool: Forecast, reasons: list[str]) -> dict[str, object]:
     return {
-        "pot": tool.pot or tool.pot_key,
-        "tool": tool.tool,
+        **tool_detail(tool),
+        "basis": tool.basis,
         "used": tool.used,
         "limit": tool.limit,
         "warning_level": tool.warning_level,
+        "consumption_per_cycle": tool.consumption_per_cycle,
         "cycles_left": tool.cycles_left,
         "limit_at": moment(tool.limit_at_us),
         "because_of": reasons,
     }
+
+
+def say(seen: Seen) -> Sentence:
+    """How much of its life a tool has used, and when it is due."""
+    used = life_named(seen["used"], seen["limit"], seen["basis"])
+    values = {"tool": tool_named(seen), "used": used, "outlook": _outlook(seen)}
+    return Sentence(N_("{tool}: {used} used; {outlook}"), values)
+
+
+def _outlook(seen: Seen) -> Sentence:
+    if LIMIT in seen["because_of"]:
+        return Sentence(N_("past its limit"))
+    if seen["consumption_per_cycle"] == 0:
+        return Sentence(N_("not used by what is made now"))
+    if seen["cycles_left"] is None:
+        return Sentence(N_("cycles left not known"))
+    if LOT in seen["because_of"]:
+        return Sentence(N_("{left}: due before the lot is done"), {"left": _left(seen["cycles_left"])})
+    if SHIFT in seen["because_of"]:
+        return Sentence(N_("{left}: due before the shift ends"), {"left": _left(seen["cycles_left"])})
+    return _left(seen["cycles_left"])
+
+
+def _left(cycles: int) -> Sentence:
+    if cycles == 1:
+        return Sentence(N_("about 1 cycle left"))
+    return Sentence(N_("about {cycles} cycles left"), {"cycles": cycles})

@@ -9,7 +9,8 @@ from __future__ import annotations
 from typing import Protocol
 
 from swarfline.alerts import URGENT, Sighting
-from swarfline.watch.wording import InUse, life_named, tool_named, tool_subject
+from swarfline.sentence import N_, Sentence
+from swarfline.watch.wording import InUse, Seen, life_named, text_of, tool_detail, tool_named, tool_subject
 
 NAME = "tool_past_limit"
 
@@ -31,6 +32,13 @@ def see(tool: Forecast, settings: Settings) -> Sighting:
     """Whether a tool is used on; between the limit and what is let pass, all stays as it was."""
     past = tool.limit is not None and not tool.locked and tool.used > tool.limit
     beyond = past and tool.used >= _allowed(tool, settings)
+    detail = {
+        **tool_detail(tool),
+        "basis": tool.basis,
+        "used": tool.used,
+        "limit": tool.limit,
+        "consumption_per_cycle": tool.consumption_per_cycle,
+    }
     return Sighting(
         NAME,
         tool.machine,
@@ -38,17 +46,17 @@ def see(tool: Forecast, settings: Settings) -> Sighting:
         beyond,
         not past,
         URGENT,
-        f"{tool_named(tool)} is used past its limit: {life_named(tool.used, tool.limit, tool.basis)} used",
-        {
-            "pot": tool.pot or tool.pot_key,
-            "tool": tool.tool,
-            "used": tool.used,
-            "limit": tool.limit,
-            "consumption_per_cycle": tool.consumption_per_cycle,
-        },
+        text_of(say, tool.machine, detail),
+        detail,
     )
 
 
 def _allowed(tool: Forecast, settings: Settings) -> float:
     """The life up to which nothing is said; where no consumption is known, the limit itself."""
     return (tool.limit or 0.0) + settings.over_cycles * (tool.consumption_per_cycle or 0.0)
+
+
+def say(seen: Seen) -> Sentence:
+    """How far a tool has been used."""
+    used = life_named(seen["used"], seen["limit"], seen["basis"])
+    return Sentence(N_("{tool} is used past its limit: {used} used"), {"tool": tool_named(seen), "used": used})

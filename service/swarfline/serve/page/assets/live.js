@@ -34,7 +34,7 @@ function alertItem(alert, list) {
   severity.textContent = alert.said.severity;
   const text = document.createElement(list.dataset.page ? "a" : "span");
   if (list.dataset.page) text.href = `${list.dataset.page}#alert-${alert.number}`;
-  text.textContent = alert.text;
+  text.textContent = alert.said.text;
   const state = document.createElement("small");
   state.textContent = `${alert.said.since}, ${alert.said.state}`;
   item.append(severity, " ", text, " ", state);
