@@ -19,6 +19,7 @@ QUARTER_US = 900_000_000
 """Demand is a mean over a quarter of an hour; quarters begin at UTC multiples of it."""
 
 JOULES_PER_KWH = 3_600_000.0
+_WHOLE = Fraction(1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +111,12 @@ def demand(energies: Iterable[Energy], span: Interval, machines: int = 1) -> lis
     joules: dict[int, list[float]] = {}
     covered: dict[int, int] = {}
     for fact in energies:
+        quarter = fact.start_us // QUARTER_US * QUARTER_US
+        if fact.end_us <= quarter + QUARTER_US:
+            # as nearly all are; each is met several times for a page
+            joules.setdefault(quarter, []).append(fact.energy_j)
+            covered[quarter] = covered.get(quarter, 0) + fact.end_us - fact.start_us
+            continue
         for quarter in _quarters((fact.start_us, fact.end_us)):
             part, start, end = _cut(fact, (quarter, quarter + QUARTER_US))
             joules.setdefault(quarter, []).append(part)
@@ -125,7 +132,8 @@ def peak(series: Sequence[Demand]) -> Demand | None:
 
 def _demand(quarter: int, joules: list[float] | None, covered_us: int, machines: int) -> Demand:
     mean_w = None if joules is None else fsum(joules) / (QUARTER_US / 1_000_000)
-    return Demand(quarter, mean_w, Fraction(covered_us, QUARTER_US * machines))
+    whole_us = QUARTER_US * machines
+    return Demand(quarter, mean_w, _WHOLE if covered_us == whole_us else Fraction(covered_us, whole_us))
 
 
 def _quarters(span: Interval) -> range:

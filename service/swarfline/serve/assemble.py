@@ -19,6 +19,7 @@ from swarfline.facts import Condition, Count, Cycle, Energy
 from swarfline.figures import share
 from swarfline.measure.elements import TimeElements, Timeline
 from swarfline.measure.energy import EnergySums, energy_summary
+from swarfline.measure.energy_use import BaseLoad, base_load
 from swarfline.measure.forecast import ToolForecast
 from swarfline.measure.judgements import Applied, judged
 from swarfline.measure.kpis import FAMILIES, Events, KpiSums, events
@@ -248,13 +249,22 @@ class Assembly:
     def energy(self, machine: str, spans: Sequence[Interval], part: str | None = None) -> EnergySums:
         """Energy and good parts of one machine over disjoint ``spans``."""
         made = self.made(machine, spans, part).all_parts
-        taken = sum((energy_summary(self.energies(machine, s), s, 0, 0) for s in spans), EnergySums())
-        return replace(taken, good=made.good, produced=made.total)
+        return replace(self._taken(machine, spans), good=made.good, produced=made.total)
+
+    def _taken(self, machine: str, spans: Sequence[Interval]) -> EnergySums:
+        return self._once(
+            f"w/{spans}",
+            machine,
+            lambda: sum((energy_summary(self.energies(machine, s), s, 0, 0) for s in spans), EnergySums()),
+        )
+
+    def base_load(self, machine: str, span: Interval) -> BaseLoad:
+        """Base load of one machine in a ``span`` of the one asked about."""
+        return self._once(f"base/{span}", machine, lambda: base_load(self.energies(machine, span), span))
 
     def energy_coverage(self, machines: Iterable[str]) -> Fraction | None:
         """Share of the whole span whose energy is known, of these machines together."""
-        found = (energy_summary(self.energies(m, self.span), self.span, 0, 0) for m in machines)
-        return sum(found, EnergySums()).coverage
+        return sum((self._taken(m, (self.span,)) for m in machines), EnergySums()).coverage
 
     def plan_of(self, part: str, machine: str) -> PartPlan | None:
         """The plan of a part, or the stand-in that the machine's newest cycles give."""

@@ -12,7 +12,7 @@ from pydantic import Field
 from swarfline.capability import can_tell
 from swarfline.facts import CONDITIONS, Energy
 from swarfline.measure.energy import JOULES_PER_KWH, EnergySums, demand, energy_figures, peak
-from swarfline.measure.energy_use import base_load, charges, mean_power, total_base_load
+from swarfline.measure.energy_use import charges, mean_power, total_base_load
 from swarfline.plant import Machine
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.paging import Paged
@@ -133,11 +133,10 @@ def energy_row(work: Assembly, piece: Slice) -> EnergyRow:
     sums = reduce(add, (work.energy(p.machine, p.spans, p.part) for p in piece.pieces), EnergySums())
     figures = energy_figures(sums)
     whole = all(p.part is None for p in piece.pieces)
-    series = {m: work.energies(m, piece.span) for m in piece.machines} if whole else {}
-    top = (
-        peak(demand([e for found in series.values() for e in found], piece.span, len(series))) if series else None
-    )
-    base = total_base_load(base_load(found, piece.span) for found in series.values())
+    machines = piece.machines if whole else []
+    taken = [e for m in machines for e in work.energies(m, piece.span)]
+    top = peak(demand(taken, piece.span, len(machines))) if machines else None
+    base = total_base_load(work.base_load(m, piece.span) for m in machines)
     table = work.room.plant.energy
     charged = charges(figures["energy"].value, table.price_per_kwh, table.co2_kg_per_kwh)
     return EnergyRow(
