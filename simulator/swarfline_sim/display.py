@@ -53,9 +53,11 @@ class Display:
                 self._switch(event)
 
     async def show_all(self) -> None:
-        """Write the last value of every signal noted."""
+        """Write the last value of every signal noted, with which histories begin."""
         for event in self._last.values():
-            await self._write(event)
+            for node, value in await self._write(event):
+                if self._keeper is not None:
+                    self._keeper.begin(node, value)
         self._last = {}
 
     async def show(self, events: list[Event], until_us: int) -> None:
@@ -63,7 +65,7 @@ class Display:
         for event in events:
             if event.signal == "state":
                 self._switch(event)
-            await self._write(event)
+            await self._show(event)
         minute_us = until_us - until_us % MINUTE_US
         if minute_us > self._minute_us:
             self._minute_us = minute_us
@@ -78,12 +80,18 @@ class Display:
     async def _show_power_on(self, t_us: int) -> None:
         # counted up to the last whole minute, but not back before the last switch
         running_us = max(0, t_us - self._mark_us) if self._on else 0
-        await self._write(Event(t_us, self._machine, POWER_ON, (self._on_us + running_us) / 1000))
+        await self._show(Event(t_us, self._machine, POWER_ON, (self._on_us + running_us) / 1000))
 
-    async def _write(self, event: Event) -> None:
-        stamp = moment(event.t_us)
+    async def _show(self, event: Event) -> None:
+        for node, value in await self._write(event):
+            if self._keeper is not None:
+                self._keeper.keep(node, value)
+
+    async def _write(self, event: Event) -> list[tuple[ua.NodeId, ua.DataValue]]:
+        """Show what happened; the nodes and what each shows now."""
+        stamp, written = moment(event.t_us), []
         for node, convert in self._bindings.get(event.signal, ()):
             value = ua.DataValue(convert(event.value), ua.StatusCode(), stamp, stamp)
             (await self._aspace.write_attribute_value(node, AttributeIds.Value, value)).check()
-            if self._keeper is not None:
-                self._keeper.keep(node, value)
+            written.append((node, value))
+        return written

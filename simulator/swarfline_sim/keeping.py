@@ -32,7 +32,7 @@ class Keeper:
         """Nothing to write away."""
 
     def offer(self, aspace: AddressSpace, bindings: Bindings) -> None:
-        """Keep the history of every node that shows a signal, from the value that it shows now on."""
+        """Offer the history of every node that shows a signal."""
         for node in {target.node for targets in bindings.values() for target in targets}:
             attributes = aspace[node].attributes
             for level in (ua.AttributeIds.AccessLevel, ua.AttributeIds.UserAccessLevel):
@@ -41,6 +41,10 @@ class Keeper:
                 attributes[level].value = ua.DataValue(ua.Variant(mask, value.VariantType))
             attributes[ua.AttributeIds.Historizing].value = ua.DataValue(ua.Variant(True))
             self._kept[node] = [attributes[ua.AttributeIds.Value].value]
+
+    def begin(self, node: ua.NodeId, value: ua.DataValue) -> None:
+        """The node shows its first value: of what was before, as of before a restart, nothing is kept."""
+        self._kept[node] = [value]
 
     def keep(self, node: ua.NodeId, value: ua.DataValue) -> None:
         """The node shows another value."""

@@ -67,6 +67,11 @@ def _us(value: ua.DataValue) -> int:
     return stamp_us(value.SourceTimestamp) or stamp_us(value.ServerTimestamp) or 0
 
 
+def _recorded_us(value: ua.DataValue) -> int:
+    """When a server had a value: what it found when it started may carry a time of before."""
+    return max(_us(value), stamp_us(value.ServerTimestamp) or 0)
+
+
 def _time(us: int) -> datetime:
     return EPOCH + timedelta(microseconds=us)
 
@@ -223,7 +228,7 @@ class Readback:
         lost_us = before.lost_us + self._applied_us
         until_us = None
         if started_us - (self._offset() or 0) > before.heard_us:
-            times = [_us(value) for one in own for value in one.course.values if _us(value) < started_us]
+            times = [_us(v) for one in own for v in one.course.values if _recorded_us(v) < started_us]
             until_us = max(times, default=0)
             if until_us <= lost_us or self._server.clock == "server":
                 return None

@@ -6,6 +6,7 @@ import threading
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import reduce
+from math import ceil
 from operator import add
 from typing import Any
 
@@ -41,7 +42,6 @@ class Figures:
     """The slower half of the picture."""
 
     cells: Cells = field(default_factory=dict)
-    typical_us: dict[str, int] = field(default_factory=dict)
     usual: dict[str, Usual] = field(default_factory=dict)
     computed_us: int = 0
 
@@ -74,8 +74,8 @@ class Board:
         seen = [presence(room, m.id) for m in room.plant.machines]
         cells = dict(known.cells)
         for machine in seen:
-            cells |= now_cells(room, machine, known.typical_us.get(machine.machine), now_us)
-            cells |= left_cells(machine, known.usual.get(machine.machine, {}), now_us)
+            usual = known.usual.get(machine.machine, {})
+            cells |= now_cells(room, machine, usual, now_us) | left_cells(machine, usual, now_us)
         standing = by_urgency(room.queries.alerts(standing=True), now_us)
         cells |= plant_cells(room, seen, standing, now_us)
         return {
@@ -86,8 +86,8 @@ class Board:
         }
 
 
-def now_cells(room: Room, seen: Presence, typical_us: int | None, now_us: int) -> Cells:
-    """What changes by the second, for one machine."""
+def now_cells(room: Room, seen: Presence, usual: Usual, now_us: int) -> Cells:
+    """What changes by the second, for one machine; ``usual`` as for the time that its cycle has left."""
     running = seen.running
     part, cycle = words.UNKNOWN, words.UNKNOWN
     if seen.linked:
@@ -95,8 +95,9 @@ def now_cells(room: Room, seen: Presence, typical_us: int | None, now_us: int) -
         named = [str(values[s]) for s in ("part", "lot") if values.get(s)]
         part = " · ".join(named) if named else (running.part if running else "") or words.UNKNOWN
         cycle = _("none") if running is None else words.stopwatch(now_us - running.start_us)
-        if running is not None and typical_us is not None:
-            cycle = _("%(passed)s of about %(usual)s") % {"passed": cycle, "usual": words.stopwatch(typical_us)}
+        whole_us = None if running is None else usual.get((running.program, running.part))
+        if whole_us is not None:
+            cycle = _("%(passed)s of about %(usual)s") % {"passed": cycle, "usual": words.stopwatch(whole_us)}
     return {
         f"{seen.machine}.condition": seen.condition,
         f"{seen.machine}.mark": f"#mark-{seen.condition}",
@@ -134,7 +135,6 @@ class Shift:
     asked: Asked
     sums: OeeSums
     pace: Pace
-    typical_us: int | None
     usual: Usual
     lost: Amount
     cells: Cells
@@ -147,9 +147,7 @@ def figures(room: Room) -> Figures:
     cells = {name: text for shift in shifts.values() for name, text in shift.cells.items()}
     cells |= _together(room, list(shifts.values()))
     cells |= _energy_cells(room, now_us)
-    typical = {m: s.typical_us for m, s in shifts.items() if s.typical_us is not None}
-    usual = {m: s.usual for m, s in shifts.items()}
-    return Figures(cells, typical, usual, room.clock_us())
+    return Figures(cells, {m: s.usual for m, s in shifts.items()}, room.clock_us())
 
 
 def _shift(room: Room, machine: str, now_us: int) -> Shift:
@@ -157,14 +155,14 @@ def _shift(room: Room, machine: str, now_us: int) -> Shift:
     work = Assembly(room, asked.interval, now_us)
     sums, pace = work.oee_sums(machine, [asked.interval]), work.pace(machine, asked.until_us)
     lost = Amount.lost(sums, work.rate(machine))
-    plan = work.plan_of(work.part_now(machine), machine)
     drawn = ribbon(work.conditions(machine), (asked.start_us, asked.until_us), asked.end_us)
     cells = {
         **_oee_cells(machine, sums),
         f"{machine}.lost": lost_words(room, lost),
         f"{machine}.made": words.number(pace.made),
         f"{machine}.due": words.number(pace.expected),
-        f"{machine}.target": words.number(pace.target),
+        # whole parts, as the machine's own page has it
+        f"{machine}.target": words.number(None if pace.target is None else ceil(pace.target)),
         f"{machine}.ahead": words.signed(pace.ahead),
         f"{machine}.shift": asked.name,
         **_tool_cells(room, machine, work.forecasts(machine), now_us),
@@ -174,7 +172,6 @@ def _shift(room: Room, machine: str, now_us: int) -> Shift:
         asked,
         sums,
         pace,
-        plan.planned_cycle_us if plan else None,
         usual_times(work.last_cycles(machine)),
         lost,
         cells,

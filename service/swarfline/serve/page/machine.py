@@ -242,7 +242,7 @@ class _View:
         seen = presence(self.room, self.machine.id)
         usual = usual_times(self.work.last_cycles(self.machine.id))
         return {
-            **now_cells(self.room, seen, None, self.now_us),
+            **now_cells(self.room, seen, usual, self.now_us),
             **left_cells(seen, usual, self.now_us),
         }
 
@@ -283,7 +283,8 @@ class _View:
     def _hours(self, cycles: Sequence[Cycle]) -> list[HourLine]:
         lines = []
         for start, end in hours(self.span):
-            trend = cycle_trend([c for c in cycles if start <= c.start_us < end])
+            # a cycle that began before the span counts in its first hour, as it does in the trend of all
+            trend = cycle_trend([c for c in cycles if start <= max(c.start_us, self.span[0]) < end])
             if trend.count:
                 lines.append(
                     HourLine(
@@ -351,6 +352,7 @@ def _figures(sums: OeeSums) -> dict[str, str]:
         "unjudged": words.number(sums.unjudged),
         "planned": words.length(sums.planned_us),
         "busy": words.length(sums.planned_busy_us),
+        "outside": words.length(sums.producing_outside_us) if sums.producing_outside_us else "",
         "production": words.length(sums.production_us),
     }
 
