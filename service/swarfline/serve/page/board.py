@@ -94,7 +94,7 @@ def now_cells(room: Room, seen: Presence, typical_us: int | None, now_us: int) -
         values = seen.values
         named = [str(values[s]) for s in ("part", "lot") if values.get(s)]
         part = " · ".join(named) if named else (running.part if running else "") or words.UNKNOWN
-        cycle = _("none") if running is None else words.stopwatch(now_us - running.start_us)
+        cycle = _("none running") if running is None else words.stopwatch(now_us - running.start_us)
         if running is not None and typical_us is not None:
             cycle = _("%(passed)s of about %(usual)s") % {"passed": cycle, "usual": words.stopwatch(typical_us)}
     return {

@@ -138,6 +138,11 @@ def natural(text: str) -> tuple[tuple[str, int], ...]:
     return tuple((word.casefold(), int(digits or -1)) for word, digits in re.findall(r"([^0-9]*)([0-9]*)", text))
 
 
+def gap(reason: str) -> str:
+    """Why readings did not reach us, in words."""
+    return {"connection": _("connection")}.get(reason, reason) or UNKNOWN
+
+
 def condition(name: str) -> str:
     """A condition's name as words."""
     told = {
