@@ -151,11 +151,11 @@ def test_a_detail_that_lacks_a_part_leaves_the_text_as_it_was_written(sighting):
         spoken += told != sighting.text
     assert spoken < len(sighting.detail), "no part of the detail is needed"
     wrong = dict.fromkeys(sighting.detail, "x")
-    assert retold(sighting.rule, sighting.machine, sighting.text, wrong, Tongue(str.upper)) == sighting.text
+    assert retold(sighting.rule, sighting.machine, sighting.text, wrong, QUOTED) == sighting.text
 
 
 def test_a_text_that_another_version_wrote_stays():
     sighting = SIGHTINGS[0]
     older = replace(sighting, text="The clock is wrong")
-    assert retold(older.rule, "", older.text, older.detail, Tongue(str.upper)) == "The clock is wrong"
-    assert retold("gone", "", "A rule that is gone", {}, Tongue(str.upper)) == "A rule that is gone"
+    assert retold(older.rule, "", older.text, older.detail, QUOTED) == "The clock is wrong"
+    assert retold("gone", "", "A rule that is gone", {}, QUOTED) == "A rule that is gone"
