@@ -161,6 +161,8 @@ def try_channel(file: Path, channel: str, as_json: bool) -> None:
     2: there is no such channel.
     """
     from swarfline import clock
+    from swarfline.sentence import ENGLISH
+    from swarfline.serve.page.words import TONGUES
     from swarfline.watch.channels import channel_of
     from swarfline.watch.deliver import Later, Refused, trial
 
@@ -169,9 +171,10 @@ def try_channel(file: Path, channel: str, as_json: bool) -> None:
     if channel not in tables:
         there = ", ".join(tables) or "none"
         raise click.BadParameter(f"{channel!r} is no channel of the plant file (there are: {there})")
-    now_us = clock.now_us()
+    now_us, table = clock.now_us(), tables[channel]
+    message = trial(channel, plant.plant.name, now_us, TONGUES.get(table.language, ENGLISH))
     try:
-        remark = channel_of(tables[channel], file.parent).send(trial(channel, plant.plant.name, now_us), now_us)
+        remark = channel_of(table, file.parent).send(message, now_us)
     except (Later, Refused) as problem:
         _tell_trial(channel, False, str(problem), as_json)
         sys.exit(FAILED)

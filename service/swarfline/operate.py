@@ -15,6 +15,7 @@ from swarfline.live import Live
 from swarfline.plant import Plant
 from swarfline.reporting import Reporting
 from swarfline.serve.app import create_app
+from swarfline.serve.page.words import TONGUES
 from swarfline.serve.server import Server, make_server
 from swarfline.store import Store
 
@@ -74,7 +75,7 @@ async def _operate(
     for number in (signal.SIGINT, signal.SIGTERM):
         asyncio.get_running_loop().add_signal_handler(number, stop.set)
     live = Live()
-    collector = Collector(plant, store, live) if collect else None
+    collector = Collector(plant, store, live, tongues=TONGUES) if collect else None
     reporting = Reporting(plant, store) if collect and plant.reports else None
     server = _server(plant, store, live, ready) if door is not None else None
     running: list[Coroutine[Any, Any, None]] = []

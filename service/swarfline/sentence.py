@@ -20,6 +20,17 @@ def plainly(value: float, digits: int) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class Tongue:
+    """How one language says a text, and writes a number with so many decimals."""
+
+    translate: Callable[[str], str] = N_
+    number: Callable[[float, int], str] = plainly
+
+
+ENGLISH = Tongue()
+
+
+@dataclass(frozen=True, slots=True)
 class Sentence:
     """``text`` is English, with places as of ``str.format``: {count}, {index:.2f} with so many decimals, or
     {share:.3g} with so many digits that count.

@@ -18,6 +18,7 @@ from swarfline import clock
 from swarfline.collect.delivering import Delivering
 from swarfline.collect.inbox import Inbox
 from swarfline.collect.pipeline import Pipeline
+from swarfline.collect.telling import NO_OTHERS, Tongues
 from swarfline.collect.watching import Watching
 from swarfline.connect import ServerStatus, Supervisor
 from swarfline.live import Live
@@ -41,12 +42,17 @@ class Collector:
     cancelled leaves a worker thread behind that still interprets."""
 
     def __init__(
-        self, plant: Plant, store: Store, live: Live | None = None, clock_us: Callable[[], int] = clock.now_us
+        self,
+        plant: Plant,
+        store: Store,
+        live: Live | None = None,
+        clock_us: Callable[[], int] = clock.now_us,
+        tongues: Tongues = NO_OTHERS,
     ) -> None:
         self._pipeline = Pipeline(plant, store)
-        self._watching = Watching(plant, store, clock_us)
+        self._watching = Watching(plant, store, clock_us, tongues)
         self._tallying = Tallying(plant, store)
-        self._delivering = Delivering(plant, store, clock_us)
+        self._delivering = Delivering(plant, store, clock_us, tongues=tongues)
         self._live = live or Live()
         self._clock_us = clock_us
         self._inbox = Inbox()

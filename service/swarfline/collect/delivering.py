@@ -14,11 +14,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 from swarfline.collect.sender import Sender
-from swarfline.collect.telling import Telling
+from swarfline.collect.telling import NO_OTHERS, Telling, Tongues
 from swarfline.messages import GIVEN_UP
 from swarfline.outlook import plant_now_us
 from swarfline.plant import Plant
 from swarfline.plant.channels import ChannelTable
+from swarfline.sentence import ENGLISH
 from swarfline.store import Store
 from swarfline.watch.channels import channel_of
 from swarfline.watch.deliver import Pace
@@ -48,11 +49,13 @@ class Delivering:
         pace: Pace | None = None,
         poll_s: float = POLL_S,
         escalate_s: float = ESCALATE_S,
+        tongues: Tongues = NO_OTHERS,
     ) -> None:
         self._plant = plant
         self._store = store
         self._clock_us = clock_us
-        self._telling = Telling(plant, clock_us)
+        self._telling = Telling(plant, clock_us, tongues)
+        self._tongues = tongues
         self._pace = pace or Pace()
         self._stop = threading.Event()
         self._threads = [self._thread(self._sender(table).round, poll_s, table.id) for table in plant.channels]
@@ -75,7 +78,7 @@ class Delivering:
         channel = channel_of(table, Path(self._plant.path).parent)
         return Sender(
             table, channel, self._store.outbox, self._plant.plant.name, self._clock_us, self._pace,
-            self._stop.is_set,
+            self._stop.is_set, self._tongues.get(table.language, ENGLISH),
         )  # fmt: skip
 
     def _thread(self, work: Callable[[], bool], rest_s: float, name: str) -> threading.Thread:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 from swarfline.messages import GIVEN_UP, REFUSED, SENT, Delivery
 from swarfline.plant.channels import ChannelTable
+from swarfline.sentence import ENGLISH, Tongue
 from swarfline.store import Outbox
 from swarfline.watch.channels import Channel
 from swarfline.watch.deliver import BURST_US, JOINED_REST_US, LONGEST_LATER_S, Later, Pace, Refused, joined, plan
@@ -31,6 +32,7 @@ class Sender:
         clock_us: Callable[[], int],
         pace: Pace,
         stopping: Callable[[], bool],
+        tongue: Tongue = ENGLISH,
     ) -> None:
         self._table = table
         self._channel = channel
@@ -39,6 +41,7 @@ class Sender:
         self._clock_us = clock_us
         self._pace = pace
         self._stopping = stopping
+        self._tongue = tongue
         self._failures = 0
         self._rests_until_us = 0
         self._joined_us: int | None = None
@@ -55,7 +58,8 @@ class Sender:
         sent = self._outbox.settled_since(self._table.id, SENT, now_us - BURST_US)
         chosen = plan(due, sent, self._table.most_at_once, self._joined_lately(now_us))
         if chosen.join:
-            self._outbox.join(chosen.join, joined(chosen.join, self._plant, now_us), now_us)
+            whole = joined(chosen.join, self._plant, now_us, self._tongue)
+            self._outbox.join(chosen.join, whole, now_us)
             self._joined_us = now_us
         for one in chosen.attempt:
             if self._stopping() or not self._attempt(one):

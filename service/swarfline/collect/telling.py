@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from typing import TypeAlias
 from zoneinfo import ZoneInfo
 
 from swarfline.alerts import Alert
@@ -11,17 +12,23 @@ from swarfline.messages import Message
 from swarfline.plant import Plant
 from swarfline.plant.channels import ChannelTable, QuietTable
 from swarfline.plant.times import DAYS
+from swarfline.sentence import ENGLISH, Tongue
 from swarfline.store import Batch
 from swarfline.watch.notices import Quiet, Terms, Wish, escalations, notices
 
 MINUTE_US = 60_000_000
 
 
+Tongues: TypeAlias = Mapping[str, Tongue]
+"""Languages by their codes; what is not among them is told in English."""
+NO_OTHERS: Tongues = {}
+
+
 class Telling:
     """Makes messages of one plant's alerts; when they are made is told by our own clock."""
 
-    def __init__(self, plant: Plant, clock_us: Callable[[], int]) -> None:
-        self._terms = terms_of(plant)
+    def __init__(self, plant: Plant, clock_us: Callable[[], int], tongues: Tongues = NO_OTHERS) -> None:
+        self._terms = terms_of(plant, tongues)
         self._clock_us = clock_us
 
     def with_messages(self, batch: Batch | None, before: Iterable[Alert], plant_now_us: int) -> Batch | None:
@@ -36,14 +43,14 @@ class Telling:
         return escalations(standing, self._terms, plant_now_us, self._clock_us())
 
 
-def terms_of(plant: Plant) -> Terms:
+def terms_of(plant: Plant, tongues: Tongues = NO_OTHERS) -> Terms:
     """What the channels of a checked plant want to be told."""
-    wishes = tuple(_wish(plant, channel) for channel in plant.channels)
+    wishes = tuple(_wish(plant, channel, tongues) for channel in plant.channels)
     page = f"{plant.listen.origins[0]}/alerts" if plant.listen.origins else ""
     return Terms(plant.plant.name, ZoneInfo(plant.plant.time_zone), wishes, page)
 
 
-def _wish(plant: Plant, channel: ChannelTable) -> Wish:
+def _wish(plant: Plant, channel: ChannelTable, tongues: Tongues) -> Wish:
     return Wish(
         channel.id,
         frozenset(channel.severities),
@@ -57,6 +64,7 @@ def _wish(plant: Plant, channel: ChannelTable) -> Wish:
         channel.urgent_at_once,
         channel.escalate_to,
         round(channel.escalate_after_min * MINUTE_US),
+        tongues.get(channel.language, ENGLISH),
     )
 
 

@@ -14,7 +14,7 @@ from typing import Any
 from swarfline.alerts import Alert, Sighting
 from swarfline.collect.machine_looks import QUICK, SELDOM, SLOW, MachineView, Seen
 from swarfline.collect.plant_looks import OF_PLANT, OF_SERVERS, PlantView
-from swarfline.collect.telling import Telling
+from swarfline.collect.telling import NO_OTHERS, Telling, Tongues
 from swarfline.facts import Cycle, Fact, LimitChange, ToolLife
 from swarfline.outlook import plant_now_us
 from swarfline.plant import Plant
@@ -61,13 +61,15 @@ class _Round:
 class Watching:
     """What is due for a look, and the look itself. Times of the schedule are by our own clock."""
 
-    def __init__(self, plant: Plant, store: Store, clock_us: Callable[[], int]) -> None:
+    def __init__(
+        self, plant: Plant, store: Store, clock_us: Callable[[], int], tongues: Tongues = NO_OTHERS
+    ) -> None:
         self._plant = plant
         self._store = store
         self._queries = store.queries
         self._calendar = plant.calendar()
         self._clock_us = clock_us
-        self._telling = Telling(plant, clock_us)
+        self._telling = Telling(plant, clock_us, tongues)
         self._machines = {machine.id: machine for machine in plant.machines}
         self._on = {name for name in (*QUICK, *SLOW, *SELDOM, *OF_SERVERS, *OF_PLANT) if _is_on(plant, name)}
         self._holding = Holding()

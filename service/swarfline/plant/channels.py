@@ -92,6 +92,7 @@ class ChannelTable(Table):
     most_at_once: int = Field(
         default=10, ge=1, le=1000, description="single messages in 10 minutes; beyond them they are joined"
     )
+    language: Literal["en", "de"] = Field(default="en", description="of what is told of alerts, and of tests")
     timeout_s: float = Field(default=10, ge=0.2, le=60, description="longest time of one attempt")
     give_up_after_h: float = Field(default=48, ge=0.01, le=720, description="age at which attempts end")
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from swarfline.alerts import SEVERITIES
 from swarfline.messages import ALERT, JOINED, LONGEST_SUBJECT, TEST, Delivery, Message
+from swarfline.sentence import ENGLISH, N_, Tongue
 from swarfline.watch.notices import CAUTION, key_of
 
 LISTED, DATED = 100, 200
@@ -79,20 +80,22 @@ def _in_order(due: Sequence[Delivery]) -> list[Delivery]:
     return sorted(due, key=lambda one: (one.attempts, one.number))
 
 
-def joined(parts: Sequence[Delivery], plant: str, now_us: int) -> Message:
+def joined(parts: Sequence[Delivery], plant: str, now_us: int, tongue: Tongue = ENGLISH) -> Message:
     """Several messages about alerts as one: the most severe first, then in the order in which they came."""
     messages = sorted((part.message for part in parts), key=lambda message: -_rank(message))
     counts = [(name, sum(1 for m in messages if m.data.get("severity") == name)) for name in reversed(SEVERITIES)]
-    counted = ", ".join(f"{count} {name}" for name, count in counts if count)
-    head = f"{len(messages)} messages about alerts ({counted})"
+    say = tongue.translate
+    counted = ", ".join(f"{count} {say(name)}" for name, count in counts if count)
+    head = say(N_("{count} messages about alerts ({counted})")).format(count=len(messages), counted=counted)
     lines = [f"- {_without_plant(message, plant)}" for message in messages[:LISTED]]
     if len(messages) > LISTED:
-        lines.append(f"… and {len(messages) - LISTED} more, on the page of alerts")
+        more = say(N_("… and {count} more, on the page of alerts"))
+        lines.append(more.format(count=len(messages) - LISTED))
     return Message(
         messages[0].channel,
         key_of(JOINED, [message.key for message in messages]),
         f"{plant}: {head}"[:LONGEST_SUBJECT],
-        "\n".join([head, "", *lines, "", CAUTION, ""]),
+        "\n".join([head, "", *lines, "", say(CAUTION), ""]),
         now_us,
         JOINED,
         data={
@@ -116,10 +119,11 @@ def _without_plant(message: Message, plant: str) -> str:
     return when + message.subject.removeprefix(f"{plant}: ")
 
 
-def trial(channel: str, plant: str, now_us: int) -> Message:
+def trial(channel: str, plant: str, now_us: int, tongue: Tongue = ENGLISH) -> Message:
     """A message that says that it only tries the channel."""
-    text = f"This is a test of the channel {channel} of {plant}. Nothing has happened.\n\n{CAUTION}\n"
+    say = tongue.translate
+    what = say(N_("This is a test of the channel {channel} of {plant}. Nothing has happened."))
+    text = f"{what.format(channel=channel, plant=plant)}\n\n{say(CAUTION)}\n"
+    subject = say(N_("test of the channel {channel}")).format(channel=channel)
     key = key_of(TEST, [plant, channel, now_us])
-    return Message(
-        channel, key, f"{plant}: test of the channel {channel}", text, now_us, TEST, data={"plant": plant}
-    )
+    return Message(channel, key, f"{plant}: {subject}", text, now_us, TEST, data={"plant": plant})

@@ -17,30 +17,33 @@ from zoneinfo import ZoneInfo
 from swarfline.alerts import SEVERITIES, URGENT, Alert, more_severe
 from swarfline.calendar import from_us, local_us
 from swarfline.messages import ALERT, LONGEST_SUBJECT, Message
+from swarfline.sentence import ENGLISH, N_, Tongue
+from swarfline.watch.telling import retold
 
 ALERTED, AGAIN, WORSE, CLEARED, ESCALATED = "raised", "raised_again", "worse", "cleared", "escalated"
 EVENTS = (ALERTED, AGAIN, WORSE, CLEARED, ESCALATED)
 """What is told of an alert."""
 
-CAUTION = (
+CAUTION = N_(
     "This is information, not a safety function: do not rely on it to protect anybody; it may come late or not at "
     "all. Tool changes and work inside a machine are for qualified people, with the machine locked out, by the "
     "machine builder's manual and the local rules."
 )
 _HEADS = {
-    ALERTED: "{severity} alert, raised {since}",
-    AGAIN: "{severity} alert, back since {again}; it was raised {since}",
-    WORSE: "Now {severity}; the alert was raised {since}",
-    CLEARED: "Over since {until}; the alert was raised {since}",
-    ESCALATED: "Nobody has acknowledged this {severity} alert, raised {since}",
+    ALERTED: N_("{severity} alert, raised {since}"),
+    AGAIN: N_("{severity} alert, back since {again}; it was raised {since}"),
+    WORSE: N_("Now {severity}; the alert was raised {since}"),
+    CLEARED: N_("Over since {until}; the alert was raised {since}"),
+    ESCALATED: N_("Nobody has acknowledged this {severity} alert, raised {since}"),
 }
-_SHORT = {
+SHORT = {
     ALERTED: "{severity}",
-    AGAIN: "back, {severity}",
-    WORSE: "now {severity}",
-    CLEARED: "over",
-    ESCALATED: "not acknowledged, {severity}",
+    AGAIN: N_("back, {severity}"),
+    WORSE: N_("now {severity}"),
+    CLEARED: N_("over"),
+    ESCALATED: N_("not acknowledged, {severity}"),
 }
+"""An event in a heading, before what the alert says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +60,8 @@ class Wish:
     """What one channel wants to be told. Empty ``rules``: of every one; ``places`` None: of all.
 
     ``places`` are machines and, as ``server/ID``, servers; alerts of the plant itself are told everywhere.
-    ``collect_us`` and ``daily`` put messages off so that they are told together.
+    ``collect_us`` and ``daily`` put messages off so that they are told together. ``tongue`` is the language of
+    subject and text; the data is the same in all.
     """
 
     channel: str
@@ -72,6 +76,7 @@ class Wish:
     urgent_at_once: bool = True
     escalate_to: str | None = None
     escalate_us: int = 0
+    tongue: Tongue = ENGLISH
 
     def wants(self, alert: Alert) -> bool:
         """Whether the channel is told of this alert."""
@@ -208,18 +213,20 @@ def _quiet_spans(quiet: Quiet, zone: ZoneInfo, at_us: int) -> Iterator[tuple[int
 
 
 def _message(event: str, alert: Alert, wish: Wish, terms: Terms, now_us: int) -> Message:
+    tongue = wish.tongue
     words = {
-        "severity": alert.severity,
+        "severity": tongue.translate(alert.severity),
         "since": _shown(alert.raised_us, terms.zone),
         "again": _shown(alert.since_us, terms.zone),
         "until": _shown(alert.cleared_us, terms.zone),
     }
-    short = _SHORT[event].format(**words)
+    short = tongue.translate(SHORT[event]).format(**words)
+    said = retold(alert.rule, alert.machine, alert.text, alert.detail, tongue)
     return Message(
         wish.channel,
         _key(event, alert, terms.plant),
-        f"{terms.plant}: {short}: {alert.text}"[:LONGEST_SUBJECT],
-        "\n".join([*_lines(event, alert, words, terms.page), "", CAUTION, ""]),
+        f"{terms.plant}: {short}: {said}"[:LONGEST_SUBJECT],
+        "\n".join([*_lines(event, alert, said, words, terms.page, tongue), "", tongue.translate(CAUTION), ""]),
         now_us,
         ALERT,
         data=_data(event, alert, terms),
@@ -227,11 +234,13 @@ def _message(event: str, alert: Alert, wish: Wish, terms: Terms, now_us: int) ->
     )
 
 
-def _lines(event: str, alert: Alert, words: dict[str, str], page: str) -> list[str]:
-    head = _HEADS[event].format(**words)
-    where = f"Machine: {alert.machine}" if alert.machine else f"About: {alert.subject}"
-    more = [f"All alerts: {page}"] if page else []
-    return [head[:1].upper() + head[1:], "", alert.text, "", where, f"Rule: {alert.rule}", *more]
+def _lines(event: str, alert: Alert, said: str, words: dict[str, str], page: str, tongue: Tongue) -> list[str]:
+    say = tongue.translate
+    head = say(_HEADS[event]).format(**words)
+    where, name = (N_("Machine: {name}"), alert.machine) if alert.machine else (N_("About: {name}"), alert.subject)
+    more = [say(N_("All alerts: {page}")).format(page=page)] if page else []
+    rule = say(N_("Rule: {rule}")).format(rule=alert.rule)
+    return [head[:1].upper() + head[1:], "", said, "", say(where).format(name=name), rule, *more]
 
 
 def _data(event: str, alert: Alert, terms: Terms) -> dict[str, object]:

@@ -25,7 +25,7 @@ from .watching import STATE_AND_COUNT, Watching, plant_file
 UINT32 = ua.VariantType.UInt32
 AWAY_S = 0.05
 AWAY = timedelta(seconds=AWAY_S)
-AHEAD = timedelta(seconds=5)
+AHEAD = timedelta(minutes=1)
 
 
 @pytest.fixture(autouse=True)

@@ -25,7 +25,7 @@ from swarfline.plant.alerts import (
     ScrapTable,
     StoppedTable,
 )
-from swarfline.sentence import plainly
+from swarfline.sentence import Tongue
 from swarfline.watch.rules import (
     RULES,
     clock_offset,
@@ -114,6 +114,7 @@ def of_tools() -> Iterator[Sighting]:
         yield tool_load_rising.see(load(rise=0.12345, program=program), LoadRisingTable())
 
 
+QUOTED = Tongue(lambda text: f"«{text}»")
 SIGHTINGS = [*of_servers(), *of_plant(), *of_machines(), *of_tools()]
 
 
@@ -135,7 +136,7 @@ def test_english_told_from_the_detail_is_what_the_rule_wrote(sighting):
 
 @pytest.mark.parametrize("sighting", SIGHTINGS, ids=lambda s: s.text[:60])
 def test_another_language_says_every_sentence_of_it(sighting):
-    told = retold(sighting.rule, sighting.machine, sighting.text, kept(sighting), lambda t: f"«{t}»", plainly)
+    told = retold(sighting.rule, sighting.machine, sighting.text, kept(sighting), QUOTED)
     assert told.startswith("«") and told.endswith("»")
     assert told.replace("«", "").replace("»", "") == sighting.text
 
@@ -145,16 +146,16 @@ def test_a_detail_that_lacks_a_part_leaves_the_text_as_it_was_written(sighting):
     spoken = 0
     for lost in sighting.detail:
         detail = {name: value for name, value in kept(sighting).items() if name != lost}
-        told = retold(sighting.rule, sighting.machine, sighting.text, detail, lambda t: f"«{t}»", plainly)
+        told = retold(sighting.rule, sighting.machine, sighting.text, detail, QUOTED)
         assert told.replace("«", "").replace("»", "") == sighting.text
         spoken += told != sighting.text
     assert spoken < len(sighting.detail), "no part of the detail is needed"
     wrong = dict.fromkeys(sighting.detail, "x")
-    assert retold(sighting.rule, sighting.machine, sighting.text, wrong, str.upper, plainly) == sighting.text
+    assert retold(sighting.rule, sighting.machine, sighting.text, wrong, QUOTED) == sighting.text
 
 
 def test_a_text_that_another_version_wrote_stays():
     sighting = SIGHTINGS[0]
     older = replace(sighting, text="The clock is wrong")
-    assert retold(older.rule, "", older.text, older.detail, str.upper, plainly) == "The clock is wrong"
-    assert retold("gone", "", "A rule that is gone", {}, str.upper, plainly) == "A rule that is gone"
+    assert retold(older.rule, "", older.text, older.detail, QUOTED) == "The clock is wrong"
+    assert retold("gone", "", "A rule that is gone", {}, QUOTED) == "A rule that is gone"

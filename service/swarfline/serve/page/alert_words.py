@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from swarfline.alerts import INFORMATION, URGENT, WARNING, Alert
+from swarfline.sentence import Tongue
 from swarfline.serve.alerts import alert_row
 from swarfline.serve.page import words
 from swarfline.serve.room import Room
@@ -34,7 +35,7 @@ def told(rule: str, machine: str, written: str, detail: Mapping[str, object]) ->
     """The same of the text and detail that an alert of a rule and a machine had at some time."""
     if language() == OURS:
         return written
-    return retold(rule, machine, written, detail, _, words.number)
+    return retold(rule, machine, written, detail, Tongue(_, words.number))
 
 
 def event(kind: str) -> str:

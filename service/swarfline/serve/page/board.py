@@ -94,7 +94,7 @@ def now_cells(room: Room, seen: Presence, usual: Usual, now_us: int) -> Cells:
         values = seen.values
         named = [str(values[s]) for s in ("part", "lot") if values.get(s)]
         part = " · ".join(named) if named else (running.part if running else "") or words.UNKNOWN
-        cycle = _("none") if running is None else words.stopwatch(now_us - running.start_us)
+        cycle = _("none running") if running is None else words.stopwatch(now_us - running.start_us)
         whole_us = None if running is None else usual.get((running.program, running.part))
         if whole_us is not None:
             cycle = _("%(passed)s of about %(usual)s") % {"passed": cycle, "usual": words.stopwatch(whole_us)}

@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -19,6 +19,7 @@ from swarfline.sentence import N_, Sentence
 from swarfline.serve.page import words
 from swarfline.serve.problems import wrong
 from swarfline.serve.room import InRoom, Room
+from swarfline.serve.slices import SliceShape
 from swarfline.serve.spans import DAY, LONGEST_US, MONTH, SHIFT, WEEK, Asked, latest_shift, named
 from swarfline.serve.times import parse, show
 from swarfline.serve.tongue import gettext as _
@@ -113,6 +114,14 @@ def span_words(start_us: int, end_us: int, room: Room) -> str:
     """Tue 10 Mar 2026, 06:00–14:00"""
     day = words.day(room.calendar.day_of(start_us))
     return f"{day}, {words.clock(start_us, room.zone)}–{words.clock(end_us, room.zone)}"
+
+
+def piece_words(room: Room, by: str, row: SliceShape) -> str:
+    """A shift, day or week of a span: late, Tue 10 Mar 2026. A shift over midnight is of the day it begins."""
+    if by == "week":
+        return _("week of %s") % words.day(room.calendar.day_of(parse(row.from_)))
+    day = words.day(date.fromisoformat(row.key[:10]))
+    return f"{row.name}, {day}" if by == "shift" else day
 
 
 def choose(

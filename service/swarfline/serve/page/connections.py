@@ -55,7 +55,7 @@ def gaps_of(room: Room, server: Server, now_us: int) -> Gaps:
 def _line(room: Room, gap: Gap, now_us: int) -> GapLine:
     end = _("goes on") if gap.open else words.clock(gap.end_us, room.zone, now_us)
     start = words.clock(gap.start_us, room.zone, now_us)
-    return GapLine(gap.machine, start, end, words.length(gap.end_us - gap.start_us), gap.reason)
+    return GapLine(gap.machine, start, end, words.length(gap.end_us - gap.start_us), words.gap(gap.reason))
 
 
 def state_words(state: str) -> str:

@@ -35,7 +35,7 @@ def outcome_words(name: str) -> str:
     """A choice of outcome in words."""
     return {
         ALL: _("all"),
-        STEADY: _("steady"),
+        STEADY: _("steady cycles"),
         HELD: _("held"),
         ABORTED: _("aborted"),
         PARTIAL: _("partly seen"),

@@ -311,8 +311,8 @@ class _View:
         ]
 
 
-def _chart_words() -> dict[str, str]:
-    """What the chart that zooms says; figures stand where {} is."""
+def _chart_words() -> dict[str, str | dict[str, str]]:
+    """What the chart that zooms says; figures stand where {} is. ``library``: what its library says else."""
     return {
         "axis": _("cycle time in s"),
         "mean": _("Line: mean {} s, the centre line."),
@@ -321,6 +321,16 @@ def _chart_words() -> dict[str, str]:
         "marks": _("Upright: steps in level."),
         "open": _("A point opens its cycle."),
         "failed": _("The chart could not be loaded; the table tells the same."),
+        "library": {
+            "Zoom": _("Zoom"),
+            "Pan": _("Pan"),
+            "Zoom in": _("Zoom in"),
+            "Zoom out": _("Zoom out"),
+            "Autoscale": _("Autoscale"),
+            "Reset axes": _("Reset axes"),
+            "Download plot as a PNG": _("Download plot as a PNG"),
+            "Double-click to zoom back out": _("Double-click to zoom back out"),
+        },
     }
 
 

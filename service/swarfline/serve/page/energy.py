@@ -16,7 +16,7 @@ from swarfline.serve.energy import EnergyRow, energy_machines, energy_row
 from swarfline.serve.energy_use import LONGEST_US, PerCycleRow, per_cycle_rows
 from swarfline.serve.page import words
 from swarfline.serve.page.amounts import money
-from swarfline.serve.page.choosing import Chosen, choose
+from swarfline.serve.page.choosing import Chosen, choose, piece_words
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.page.ribbon import HEIGHT, WIDTH
 from swarfline.serve.room import InRoom
@@ -170,4 +170,6 @@ def install(app: FastAPI) -> None:
     @app.get("/energy", include_in_schema=False)
     def energy_page(request: Request, room: InRoom) -> Response:
         chosen = choose(request, room, DAY)
-        return pages_of(app).answer("energy.html", chosen=chosen, view=energy_view(chosen), money=money)
+        return pages_of(app).answer(
+            "energy.html", chosen=chosen, view=energy_view(chosen), money=money, piece_words=piece_words
+        )

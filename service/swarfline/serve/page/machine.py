@@ -227,7 +227,7 @@ class _View:
             energy=self._energy(),
             energy_told=can_tell(self.room.plant, self.machine, "energy"),
             alarms=[self._stretch(a, f"{a.code} {a.text}".strip()) for a in alarms[-MOST_ROWS:]],
-            gaps=[self._stretch(g, g.reason) for g in gaps[-MOST_ROWS:]],
+            gaps=[self._stretch(g, words.gap(g.reason)) for g in gaps[-MOST_ROWS:]],
             missing_us=missing_us,
             never=missing_us == self.span[1] - self.span[0],
             csv=self._csv(),

@@ -13,9 +13,8 @@ from swarfline.plant.channels import ChannelTable
 from swarfline.serve.page import alert_words, words
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.room import InRoom, Room
-from swarfline.serve.tongue import OURS, language
 from swarfline.serve.tongue import gettext as _
-from swarfline.watch.notices import AGAIN, ALERTED, CLEARED, ESCALATED, WORSE
+from swarfline.watch.notices import SHORT
 
 MOST = 100
 """Messages that are listed; the API has all of them."""
@@ -100,21 +99,14 @@ def message_line(room: Room, one: Delivery, now_us: int) -> MessageLine:
 
 
 def _subject(room: Room, message: Message) -> str:
-    """What a message is about, in the reader's language where it is one of an alert."""
-    data, written = message.data, message.subject.removeprefix(f"{room.plant.plant.name}: ")
-    kind = {
-        ALERTED: "{severity}",
-        AGAIN: _("back, {severity}"),
-        WORSE: _("now {severity}"),
-        CLEARED: _("over"),
-        ESCALATED: _("not acknowledged, {severity}"),
-    }.get(str(data.get("event")))
-    if message.kind != ALERT or kind is None or language() == OURS:
-        return written
+    """What a message is about: in the reader's language where it is one of an alert, else as it was sent."""
+    data = message.data
+    if message.kind != ALERT or data.get("event") not in SHORT:
+        return message.subject.removeprefix(f"{room.plant.plant.name}: ")
     rule, machine, text, severity = (str(data.get(name) or "") for name in ("rule", "machine", "text", "severity"))
     detail = data.get("detail")
     told = alert_words.told(rule, machine, text, detail if isinstance(detail, dict) else {})
-    return f"{kind.format(severity=alert_words.severity(severity))}: {told}"
+    return f"{_(SHORT[str(data['event'])]).format(severity=alert_words.severity(severity))}: {told}"
 
 
 def install(app: FastAPI) -> None:

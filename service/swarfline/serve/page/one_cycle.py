@@ -252,7 +252,7 @@ class _View:
         for alarm in queries.facts(Alarm, name, *self.around):
             found.append(self._event(alarm, _("alarm %s") % f"{alarm.code} {alarm.text}".strip()))
         for gap in queries.facts(Gap, name, *self.around):
-            found.append(self._event(gap, _("gap: %s") % (gap.reason or words.UNKNOWN)))
+            found.append(self._event(gap, _("gap: %s") % words.gap(gap.reason)))
         for life in queries.facts(ToolLife, name, *self.around):
             if not life.open and self.around[0] <= life.end_us < self.around[1]:
                 what = _("tool life of %s ended") % f"{cycle_words.tool(life.tool)} {life.name}".strip()

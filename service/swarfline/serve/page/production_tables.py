@@ -11,14 +11,13 @@ from swarfline.measure.losses import SCRAP_PARTS, SLOW_RUNNING
 from swarfline.plant import Machine
 from swarfline.serve.losses import LossRow
 from swarfline.serve.oee import OeeRow
-from swarfline.serve.page import amounts, cycles, timeline_view, words
+from swarfline.serve.page import amounts, cycles, timeline_view
 from swarfline.serve.page.amounts import Amount
-from swarfline.serve.page.choosing import Chosen
+from swarfline.serve.page.choosing import Chosen, piece_words
 from swarfline.serve.page.production_ladder import strip, strip_scale
-from swarfline.serve.page.production_sides import FINE_US, MachineSide, Side, pieces_of, start_us
+from swarfline.serve.page.production_sides import FINE_US, MachineSide, Side, pieces_of
 from swarfline.serve.page.ribbon import HEIGHT, WIDTH
 from swarfline.serve.times import show
-from swarfline.serve.tongue import gettext as _
 
 SORTS = ("machine", "oee", "availability", "effectiveness", "quality_ratio", "ahead", "lost")
 MOST_RANKED = 12
@@ -187,18 +186,11 @@ def columns(now: Side) -> tuple[str, list[Column], float]:
 
 def _column(chosen: Chosen, by: str, row: OeeRow, left: float, width: float, top: float) -> Column:
     path = _bar(left, width, (row.figures.oee.value or 0.0) / top)
-    return Column(_piece_title(chosen, by, row), row, _piece_address(chosen, by, row), path)
+    return Column(piece_words(chosen.room, by, row), row, _piece_address(chosen, by, row), path)
 
 
 def _bar(left: float, width: float, share: float) -> str:
     return f"M{left + width * 0.12:.5g} {HEIGHT}v{-HEIGHT * share:.5g}h{width * 0.76:.5g}V{HEIGHT}Z"
-
-
-def _piece_title(chosen: Chosen, by: str, row: OeeRow) -> str:
-    day = words.day(chosen.room.calendar.day_of(start_us(row)))
-    if by == "shift":
-        return f"{row.name}, {day}"
-    return _("week of %s") % day if by == "week" else day
 
 
 def _piece_address(chosen: Chosen, by: str, row: OeeRow) -> str:

@@ -283,7 +283,7 @@ class _Timeline:
         for alarm in alarms:
             text = f"{alarm.code} {alarm.text}".strip()
             found.append(self._row(alarm.start_us, alarm.end_us, _("Alarm"), text, open_=alarm.open))
-        found += [self._row(g.start_us, g.end_us, _("Gap"), g.reason, UNOBSERVED, g.open) for g in gaps]
+        found += [self._row(g.start_us, g.end_us, _("Gap"), words.gap(g.reason), UNOBSERVED, g.open) for g in gaps]
         for entry in notes:
             assert isinstance(entry.said, Note)
             text = f"{entry.said.text} ({entry.who})"

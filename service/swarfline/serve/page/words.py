@@ -11,9 +11,9 @@ from babel.numbers import get_decimal_symbol
 
 from swarfline.calendar import from_us
 from swarfline.figures import Exact
-from swarfline.sentence import Sentence
+from swarfline.sentence import Sentence, Tongue
+from swarfline.serve.tongue import LANGUAGES, OURS, locale, ngettext, speaking
 from swarfline.serve.tongue import gettext as _
-from swarfline.serve.tongue import locale, ngettext
 from swarfline.units import LIFE_UNITS, lasting
 
 UNKNOWN = "–"
@@ -138,6 +138,11 @@ def natural(text: str) -> tuple[tuple[str, int], ...]:
     return tuple((word.casefold(), int(digits or -1)) for word, digits in re.findall(r"([^0-9]*)([0-9]*)", text))
 
 
+def gap(reason: str) -> str:
+    """Why readings did not reach us, in words."""
+    return {"connection": _("connection")}.get(reason, reason) or UNKNOWN
+
+
 def condition(name: str) -> str:
     """A condition's name as words."""
     told = {
@@ -156,3 +161,21 @@ def condition(name: str) -> str:
 def cycles(count: int) -> str:
     """1 cycle, 12 cycles"""
     return ngettext("%(num)s cycle", "%(num)s cycles", count) % {"num": number(count)}
+
+
+def _tongue(code: str) -> Tongue:
+    """One language, whatever is spoken where it is used."""
+
+    def translate(text: str) -> str:
+        with speaking(code):
+            return _(text)
+
+    def written(value: float, digits: int) -> str:
+        with speaking(code):
+            return number(value, digits)
+
+    return Tongue(translate, written)
+
+
+TONGUES = {code: _tongue(code) for code in LANGUAGES if code != OURS}
+"""For messages, which are told to no page: each language but the one that their texts are written in."""

@@ -15,6 +15,8 @@ const WORDS = {
   open: "A point opens its cycle.",
   failed: "The chart could not be loaded; the table tells the same.",
 };
+// Days and months of a language by its rules in the browser; the order of a date is not among what it tells.
+const DATES = { de: { dayMonth: "%-d. %b", dayMonthYear: "%-d. %b %Y" } };
 let library;
 
 function load(address) {
@@ -26,6 +28,31 @@ function load(address) {
     document.head.append(script);
   });
   return library;
+}
+
+// The library speaks English, and writes figures and dates so, unless it is told otherwise.
+function speak(plotly, told) {
+  const language = document.documentElement.lang;
+  if (language === "en" || CONFIG.locale) return;
+  const names = (count, step, shape) => {
+    const form = new Intl.DateTimeFormat(language, { ...shape, timeZone: "UTC" });
+    return Array.from({ length: count }, (_, n) => form.format(step(n)));
+  };
+  // 1 January 2023 was a Sunday
+  const days = (shape) => names(7, (n) => Date.UTC(2023, 0, 1 + n), { weekday: shape });
+  const months = (shape) => names(12, (n) => Date.UTC(2023, n, 1), { month: shape });
+  const decimal = (1.5).toLocaleString(language).replace(/\d/g, "");
+  plotly.register({
+    moduleType: "locale",
+    name: language,
+    dictionary: told.library ?? {},
+    format: {
+      days: days("long"), shortDays: days("short"), months: months("long"), shortMonths: months("short"),
+      date: "%Y-%m-%d", time: "%H:%M:%S", decimal, thousands: "\u202f", grouping: [3],
+      year: "%Y", month: "%b %Y", dayMonth: "%-d %b", dayMonthYear: "%-d %b %Y", ...DATES[language],
+    },
+  });
+  CONFIG.locale = language;
 }
 
 function colour(name) {
@@ -134,6 +161,7 @@ async function draw(chart) {
     if (!chart.dataset.lib) throw new Error("not installed");
     chart.hidden = false;
     const [plotly, series] = await Promise.all([load(chart.dataset.lib), ask(chart)]);
+    speak(plotly, words(chart));
     const trace = { ...columns(series), type: "scatter", mode: "lines+markers", line: { width: 1, color: colour("--green") },
       marker: { size: 4, color: colour("--green") }, hovertemplate: "%{x|%H:%M:%S}<br>%{y:.1f} s<extra></extra>" };
     await plotly.newPlot(chart, [trace], layout(chart, series), CONFIG);
