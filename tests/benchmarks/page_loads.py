@@ -12,6 +12,7 @@ from changing_machine import MACHINE
 from playwright.sync_api import Browser, BrowserContext
 
 WATCH = Path(__file__).with_name("watched_page.js").read_text("utf-8") + f'window.watchedCell = "{MACHINE}.part";'
+QUIET_MS, LONGEST_MS = 400, 10_000
 
 
 @dataclass
@@ -50,7 +51,12 @@ def load(context: BrowserContext, url: str) -> Load:
     )
     page.goto(url, wait_until="load")
     page.wait_for_function("() => watchedPage.laid !== null")
-    page.wait_for_timeout(400)
+    page.wait_for_timeout(QUIET_MS)
+    waited_ms = 0
+    # what scripts load later counts too, such as the charting library
+    while asked.keys() - sizes.keys() and waited_ms < LONGEST_MS:
+        page.wait_for_timeout(QUIET_MS)
+        waited_ms += QUIET_MS
     timing = page.evaluate("() => performance.getEntriesByType('navigation')[0].toJSON()")
     laid = page.evaluate("() => watchedPage.laid")
     page.close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import threading
 import time
 
 import httpx
@@ -123,6 +124,34 @@ async def test_pages_are_not_told_what_they_do_not_show():
     while (told := event(await anext(page)))[1] < number:
         pass
     assert told[:2] == ("tick", number) and told[2] == {"at": data["at"], "cells": {"n": data["at"]}}
+    await page.aclose()
+    await whole.aclose()
+
+
+class Held(Counting):
+    """The first look lasts until it is let go."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.begun, self.go = threading.Event(), threading.Event()
+
+    def look(self, whole):
+        found = super().look(whole)
+        self.begun.set()
+        assert self.go.wait(10)
+        return found
+
+
+async def test_whoever_joins_while_less_is_looked_at_waits_for_the_whole():
+    sight = Held()
+    hub = Hub(Live(), sight)
+    page, whole = hub.watch(whole=False), hub.watch()
+    await anext(page)
+    assert await asyncio.to_thread(sight.begun.wait, 10)
+    await anext(whole)
+    sight.go.set()
+    assert event(await anext(whole))[2]["machines"] == {"N1": 1}
+    assert sight.wholes == [False, True]
     await page.aclose()
     await whole.aclose()
 
