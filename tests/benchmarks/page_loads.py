@@ -62,7 +62,7 @@ def load(context: BrowserContext, url: str) -> Load:
     page.close()
     from_network = sum(size for key, size in sizes.items() if key in asked and key not in kept)
     paths = ["/" + one.split("/", 3)[3] for one in asked.values() if one.startswith("http")]
-    gone = len([key for key in asked if key in kept])
+    gone = len([key for key, one in asked.items() if key in kept and one.startswith("http")])
     return Load(round(from_network), paths, gone, timing["responseStart"], timing["loadEventEnd"], laid)
 
 
