@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import os
-import shutil
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -13,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
+from chromium import chromium
 from fastapi import FastAPI
 from playwright.sync_api import Browser, Page, sync_playwright
 
@@ -26,17 +26,9 @@ from serve.works import works
 
 from peers.node import HERE
 
-NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
-
 AXE = HERE / "node_modules" / "axe-core" / "axe.min.js"
 FINDINGS = """async () => (await axe.run()).violations.map(
     found => `${found.impact} ${found.id}: ${found.nodes.map(node => node.target.join(" ")).join(", ")}`)"""
-
-
-def chromium() -> str | None:
-    """Where Chromium is: as SWARFLINE_CHROMIUM says, else the first one found."""
-    told = os.environ.get("SWARFLINE_CHROMIUM")
-    return told or next((found for name in NAMES if (found := shutil.which(name))), None)
 
 
 @dataclass

@@ -1,6 +1,6 @@
-"""Conditional requests (RFC 9110 section 13): ETag on JSON and CSV answers, 304, and HEAD for every GET.
+"""Conditional requests (RFC 9110 section 13): ETag on JSON, CSV and pages, 304, HEAD for every GET; and gzip.
 
-A plain ASGI layer: it holds back only bodies that it tags, never a stream.
+A plain ASGI layer: it holds back only bodies that it tags or compresses, never a stream.
 """
 
 from __future__ import annotations
@@ -12,7 +12,9 @@ from http import HTTPStatus
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-_TAGGED = ("application/json", "text/csv")
+from swarfline.serve.coding import LEAST, gzipped_aside, takes_gzip
+
+_HELD = ("application/json", "text/csv", "text/html")
 _TAG = re.compile(r'(?:W/)?"[^"]*"')
 _SAFE = ("GET", "HEAD")
 
@@ -45,9 +47,9 @@ def _listed(header: str, tag: str | None, strong: bool) -> bool:
     return any(match(listed, tag) for listed in _TAG.findall(header))
 
 
-def tag_of(body: bytes) -> str:
-    """A strong entity tag: a digest of the bytes."""
-    return f'"{hashlib.sha256(body).hexdigest()[:24]}"'
+def tag_of(body: bytes, zipped: bool = False) -> str:
+    """A strong entity tag: a digest of the bytes. Compressed ones are another representation (section 8.8.3.3)."""
+    return f'"{hashlib.sha256(body).hexdigest()[:24]}{"-gzip" if zipped else ""}"'
 
 
 class Conditional:
@@ -73,7 +75,7 @@ class _Answer:
         self._body = bytearray()
 
     async def send(self, message: Message) -> None:
-        if message["type"] == "http.response.start" and self._tags(message):
+        if message["type"] == "http.response.start" and self._holds(message):
             self._held = message
         elif message["type"] == "http.response.body" and self._held is not None:
             self._body += message.get("body", b"")
@@ -84,21 +86,32 @@ class _Answer:
         else:
             await self._send(message)
 
-    def _tags(self, message: Message) -> bool:
+    def _holds(self, message: Message) -> bool:
         kind = Headers(raw=message["headers"]).get("content-type", "")
-        return message["status"] == HTTPStatus.OK and kind.startswith(_TAGGED)
+        return message["status"] == HTTPStatus.OK and kind.startswith(_HELD)
 
     async def _finish(self, start: Message) -> None:
         body = bytes(self._body)
         headers = MutableHeaders(raw=list(start["headers"]))
-        headers["etag"] = tag_of(body)
-        headers["cache-control"] = "no-cache"
-        found = verdict("GET", headers["etag"], self._asked.get("if-match"), self._asked.get("if-none-match"))
+        headers.add_vary_header("Accept-Encoding")
+        zips = len(body) >= LEAST and takes_gzip(self._asked.get("accept-encoding"))
+        found = self._judge(headers, tag_of(body, zips))
         if found is not None:
             body = b""
             for name in ("content-length", "content-type"):
                 del headers[name]
+        elif zips:
+            body = await gzipped_aside(body)
+            headers["content-encoding"], headers["content-length"] = "gzip", str(len(body))
         if found == HTTPStatus.PRECONDITION_FAILED:
             headers["content-length"] = "0"
         await self._send({**start, "status": int(found or HTTPStatus.OK), "headers": headers.raw})
         await self._send({"type": "http.response.body", "body": b"" if self._head else body})
+
+    def _judge(self, headers: MutableHeaders, tag: str) -> int | None:
+        """Tag the answer, unless nobody may keep it; 304 or 412 where that is the answer."""
+        if "no-store" in headers.get("cache-control", ""):
+            return None
+        headers["etag"] = tag
+        headers.setdefault("cache-control", "no-cache")
+        return verdict("GET", tag, self._asked.get("if-match"), self._asked.get("if-none-match"))

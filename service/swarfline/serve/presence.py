@@ -42,7 +42,16 @@ class Presence:
 
 def presence(room: Room, machine: str) -> Presence:
     """The machine's present, as of the last commit."""
-    told = room.queries.now(machine)
+    return _presence(room, machine, room.queries.now(machine))
+
+
+def presences(room: Room) -> list[Presence]:
+    """The present of every machine in the plant file's order, all as of one commit."""
+    told = room.queries.all_now()
+    return [_presence(room, machine.id, told.get(machine.id)) for machine in room.plant.machines]
+
+
+def _presence(room: Room, machine: str, told: Mapping[str, Any] | None) -> Presence:
     if told is None:
         return Presence(machine, None, None, False, UNOBSERVED, None)
     silent = room.clock_us() - told["received_us"] > SILENCE_US

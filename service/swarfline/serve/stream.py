@@ -1,7 +1,8 @@
 """/live: Server-Sent Events. At once a snapshot of every machine, then a tick each second, changed or not.
 
-One producer serves all viewers: it looks at the store once per tick and encodes once. What the collector of the
-same process publishes only wakes it early. A viewer that is too slow gets a fresh snapshot instead of old ticks.
+One producer serves all viewers: it looks at the store once per tick and encodes once for each of two kinds, the
+whole picture and what pages show of it. What the collector of the same process publishes only wakes it early. A
+viewer that is too slow gets a fresh snapshot instead of old ticks.
 """
 
 from __future__ import annotations
@@ -11,9 +12,9 @@ import json
 import logging
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import suppress
-from typing import Any, Protocol
+from typing import Annotated, Any, Literal, Protocol
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import StreamingResponse
 
 from swarfline.live import Live, Subscription
@@ -37,32 +38,50 @@ DEPTH = 2
 _log = logging.getLogger(__name__)
 
 Look = dict[str, Any]
-"""What is shown: ``at``, ``machines`` by id, ``cells`` by name, ``alerts``."""
+"""What is shown: ``at``, ``cells`` by name, ``alerts``; in a whole one ``machines`` by id."""
 
 
 class Sight(Protocol):
     """Where the pictures come from. Both are called from worker threads."""
 
-    def look(self) -> Look:
-        """The present picture."""
+    def look(self, whole: bool) -> Look:
+        """The present picture, with the machines where it is to be whole."""
 
     def refresh(self) -> None:
         """Compute the figures in it anew."""
 
 
+class Turn:
+    """One turn of the stream, encoded once for all viewers, and only as they need it."""
+
+    def __init__(self, number: int, before: Look, after: Look) -> None:
+        self._number = number
+        self._looks = {"tick": changed(before, after), "snapshot": after}
+        self._made: dict[tuple[str, bool], bytes] = {}
+
+    def encoded(self, event: str, whole: bool) -> bytes:
+        """The turn as a tick or a snapshot, with the machines where it is to be whole."""
+        if (event, whole) not in self._made:
+            look = self._looks[event]
+            kept = look if whole else {name: value for name, value in look.items() if name != "machines"}
+            self._made[event, whole] = encode(event, self._number, kept)
+        return self._made[event, whole]
+
+
 class Viewer:
     """One open stream: a short queue of encoded events; None ends it."""
 
-    def __init__(self) -> None:
+    def __init__(self, whole: bool = True) -> None:
+        self.whole = whole
         self.waiting: asyncio.Queue[bytes | None] = asyncio.Queue(DEPTH)
         self.fresh = True
 
-    def put(self, tick: bytes, snapshot: bytes) -> None:
+    def put(self, turn: Turn) -> None:
         """The next event: a tick, or a snapshot for a new viewer and for one that fell behind."""
         behind = self.waiting.full()
         if behind:
             self._empty()
-        self.waiting.put_nowait(snapshot if self.fresh or behind else tick)
+        self.waiting.put_nowait(turn.encoded("snapshot" if self.fresh or behind else "tick", self.whole))
         self.fresh = False
 
     def end(self) -> None:
@@ -88,9 +107,11 @@ class Hub:
         self._number = 0
         self._last: Look = {}
 
-    async def watch(self, holds: Callable[[], Awaitable[bool]] | None = None) -> AsyncIterator[bytes]:
+    async def watch(
+        self, holds: Callable[[], Awaitable[bool]] | None = None, whole: bool = True
+    ) -> AsyncIterator[bytes]:
         """The events of one viewer, encoded, for as long as ``holds`` says that they may be had."""
-        viewer = Viewer()
+        viewer = Viewer(whole)
         if self._closed:
             return
         self._viewers.add(viewer)
@@ -120,6 +141,8 @@ class Hub:
             async with self._live.subscribe() as news:
                 while self._viewers and not self._closed:
                     started = asyncio.get_running_loop().time()
+                    # before the tick: whoever joins during it may have to wait for the next
+                    self._joined.clear()
                     await self._tick()
                     await self._rest(news, started)
         finally:
@@ -138,21 +161,22 @@ class Hub:
             took = loop.time() - started
 
     async def _tick(self) -> None:
+        whole = any(viewer.whole for viewer in self._viewers)
         try:
-            look = await asyncio.to_thread(self._sight.look)
+            look = await asyncio.to_thread(self._sight.look, whole)
         except Exception:
             _log.exception("no picture for the stream")
             return
         self._number += 1
-        snapshot = encode("snapshot", self._number, look)
-        tick = encode("tick", self._number, changed(self._last, look))
+        turn = Turn(self._number, self._last, look)
         self._last = look
         for viewer in self._viewers:
-            viewer.put(tick, snapshot)
+            # one that joined meanwhile and wants more than was looked at gets the next turn
+            if whole or not viewer.whole:
+                viewer.put(turn)
 
     async def _rest(self, news: Subscription, started: float) -> None:
         """Until a second after ``started``, or until something was published or somebody joined."""
-        self._joined.clear()
         waits = {asyncio.create_task(news.get()), asyncio.create_task(self._joined.wait())}
         loop = asyncio.get_running_loop()
         _, pending = await asyncio.wait(
@@ -170,6 +194,8 @@ def changed(before: Look, after: Look) -> Look:
     """A picture without what was the same before; its time always stays."""
     found: Look = {"at": after["at"]}
     for name in ("machines", "cells"):
+        if name not in after:
+            continue
         old = before.get(name, {})
         found[name] = {key: value for key, value in after[name].items() if old.get(key) != value}
     if before.get("alerts") != after["alerts"]:
@@ -193,7 +219,10 @@ def encode(event: str, number: int, data: Look) -> bytes:
         }
     },
 )
-async def watch_live(request: Request) -> StreamingResponse:
+async def watch_live(
+    request: Request,
+    of: Annotated[Literal["all", "page"], Query(description="page: without `machines`, as pages need it")] = "all",
+) -> StreamingResponse:
     """A snapshot of every machine, then a tick each second with what changed.
 
     Events `snapshot` and `tick` carry JSON: `at`, `machines` (as in /machines/{id}/now, by id), `cells` (texts
@@ -203,4 +232,4 @@ async def watch_live(request: Request) -> StreamingResponse:
     hub = request.app.state.hubs[language()]
     headers = {"cache-control": "no-store", "x-accel-buffering": "no"}
     holds = signing_of(request).holding(signed_in())
-    return StreamingResponse(hub.watch(holds), media_type="text/event-stream", headers=headers)
+    return StreamingResponse(hub.watch(holds, of == "all"), media_type="text/event-stream", headers=headers)

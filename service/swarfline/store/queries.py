@@ -255,6 +255,12 @@ class Queries:
             state = connection.execute(select(table.c.state).where(table.c.machine == machine)).scalar()
         return None if state is None else json.loads(state)
 
+    def all_now(self) -> dict[str, dict[str, Any]]:
+        """The present pictures of every machine that was ever heard of, all of one moment."""
+        table = tables.machine_now
+        with self._engine.connect() as connection:
+            return {row.machine: json.loads(row.state) for row in connection.execute(select(table))}
+
     def latest_us(self, machine: str) -> int | None:
         """How far a machine's time has been told (observed or known to be unobserved)."""
         told = self.bounds(machine)

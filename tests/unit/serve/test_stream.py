@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import threading
 import time
 
 import httpx
@@ -11,7 +12,7 @@ import pytest
 
 from swarfline.live import Live
 from swarfline.serve.server import make_server
-from swarfline.serve.stream import DEPTH, Hub, Viewer, changed
+from swarfline.serve.stream import DEPTH, Hub, Turn, Viewer, changed
 
 from .works import works
 
@@ -21,15 +22,13 @@ class Counting:
 
     def __init__(self) -> None:
         self.looks = 0
+        self.wholes: list[bool] = []
 
-    def look(self):
+    def look(self, whole):
         self.looks += 1
-        return {
-            "at": str(self.looks),
-            "machines": {"N1": 1},
-            "cells": {"a": "x", "n": str(self.looks)},
-            "alerts": [],
-        }
+        self.wholes.append(whole)
+        machines = {"machines": {"N1": 1}} if whole else {}
+        return {"at": str(self.looks), **machines, "cells": {"a": "x", "n": str(self.looks)}, "alerts": []}
 
     def refresh(self):
         pass
@@ -105,11 +104,65 @@ async def test_nobody_watches_nothing_is_computed():
 
 
 async def test_a_viewer_that_fell_behind_gets_a_snapshot():
-    viewer = Viewer()
+    viewer, look = Viewer(), {"at": "", "machines": {}, "cells": {}, "alerts": []}
     for number in range(DEPTH + 2):
-        viewer.put(b"tick %d" % number, b"snapshot %d" % number)
-    assert viewer.waiting.get_nowait() == b"snapshot %d" % DEPTH
-    assert viewer.waiting.get_nowait() == b"tick %d" % (DEPTH + 1)
+        viewer.put(Turn(number, look, look))
+    assert event(viewer.waiting.get_nowait())[:2] == ("snapshot", DEPTH)
+    assert event(viewer.waiting.get_nowait())[:2] == ("tick", DEPTH + 1)
+
+
+async def test_pages_are_not_told_what_they_do_not_show():
+    sight = Counting()
+    hub = Hub(Live(), sight)
+    page, whole = hub.watch(whole=False), hub.watch()
+    await anext(page)
+    first = event(await anext(page))
+    assert first[0] == "snapshot" and "machines" not in first[2] and sight.wholes == [False]
+    await anext(whole)
+    name, number, data = event(await anext(whole))
+    assert name == "snapshot" and data["machines"] == {"N1": 1}
+    while (told := event(await anext(page)))[1] < number:
+        pass
+    assert told[:2] == ("tick", number) and told[2] == {"at": data["at"], "cells": {"n": data["at"]}}
+    await page.aclose()
+    await whole.aclose()
+
+
+class Held(Counting):
+    """The first look lasts until it is let go."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.begun, self.go = threading.Event(), threading.Event()
+
+    def look(self, whole):
+        found = super().look(whole)
+        self.begun.set()
+        assert self.go.wait(10)
+        return found
+
+
+async def test_whoever_joins_while_less_is_looked_at_waits_for_the_whole():
+    sight = Held()
+    hub = Hub(Live(), sight)
+    page, whole = hub.watch(whole=False), hub.watch()
+    await anext(page)
+    assert await asyncio.to_thread(sight.begun.wait, 10)
+    await anext(whole)
+    sight.go.set()
+    assert event(await anext(whole))[2]["machines"] == {"N1": 1}
+    assert sight.wholes == [False, True]
+    await page.aclose()
+    await whole.aclose()
+
+
+def test_a_turn_is_encoded_once_for_all():
+    after = {"at": "2", "machines": {"N1": 1}, "cells": {"a": "x"}, "alerts": []}
+    turn = Turn(1, {}, after)
+    first, second = Viewer(), Viewer()
+    first.put(turn)
+    second.put(turn)
+    assert first.waiting.get_nowait() is second.waiting.get_nowait()
 
 
 async def test_close_ends_streams_and_opens_no_more():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gzip
 import hashlib
 import mimetypes
 from collections.abc import Mapping
@@ -13,6 +12,7 @@ from importlib.resources.abc import Traversable
 from fastapi import FastAPI, Request
 from starlette.responses import Response
 
+from swarfline.serve.coding import gzipped, takes_gzip
 from swarfline.serve.problems import RefusedError
 
 LIBRARY = "plotly.min.js"
@@ -49,7 +49,7 @@ class AssetSet:
 
 @cache
 def _zipped(body: bytes) -> bytes:
-    return gzip.compress(body, 9, mtime=0)
+    return gzipped(body, 9)
 
 
 def _read(folder: Traversable) -> dict[str, bytes]:
@@ -93,7 +93,7 @@ def install(app: FastAPI) -> None:
 
     @app.get("/assets/{digest}/{name}", include_in_schema=False)
     def read_asset(request: Request, digest: str, name: str) -> Response:
-        zipped = "gzip" in request.headers.get("accept-encoding", "")
+        zipped = takes_gzip(request.headers.get("accept-encoding"))
         found = request.app.state.assets.answer(digest, name, zipped)
         assert isinstance(found, Response)
         return found

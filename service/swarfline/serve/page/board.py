@@ -24,7 +24,7 @@ from swarfline.serve.page.alert_words import MOST, alert_cells, shown
 from swarfline.serve.page.amounts import Amount, hours, money
 from swarfline.serve.page.ribbon import ribbon
 from swarfline.serve.page.running import Usual, left_cells, usual_times
-from swarfline.serve.presence import Presence, presence
+from swarfline.serve.presence import Presence, presences
 from swarfline.serve.room import Room
 from swarfline.serve.spans import Asked, latest_shift
 from swarfline.serve.times import show
@@ -32,7 +32,10 @@ from swarfline.serve.tongue import OURS, speaking
 from swarfline.serve.tongue import gettext as _
 
 FRESH_US = 5_000_000
-"""Figures younger than this, by our clock, are not computed anew for the next page."""
+"""Figures younger than this, by our clock, are not computed anew."""
+SHOWN_US = 15_000_000
+"""Figures younger than this are good enough for a page to begin with: its stream brings newer ones within seconds,
+and while it runs for somebody no load waits for a computation."""
 
 Cells = dict[str, str]
 
@@ -55,35 +58,37 @@ class Board:
         self._figures = Figures()
         self._lock = threading.Lock()
 
-    def refresh(self) -> None:
-        """Compute the figures anew, unless that was just done."""
+    def refresh(self, oldest_us: int = FRESH_US) -> None:
+        """Compute the figures anew, unless they are younger than ``oldest_us``."""
         with self._lock, speaking(self._language):
-            if self._room.clock_us() - self._figures.computed_us >= FRESH_US:
+            if self._room.clock_us() - self._figures.computed_us >= oldest_us:
                 self._figures = figures(self._room)
 
-    def look(self) -> dict[str, Any]:
-        """The present picture: at, machines, cells, alerts."""
+    def look(self, whole: bool = False) -> dict[str, Any]:
+        """The present picture: at, cells, alerts; the whole one has machines too, which no page shows."""
         if not self._figures.computed_us:
             self.refresh()
         with speaking(self._language):
-            return self._look()
+            return self._look(whole)
 
-    def _look(self) -> dict[str, Any]:
+    def _look(self, whole: bool) -> dict[str, Any]:
         known, room = self._figures, self._room
         now_us = room.now_us()
-        seen = [presence(room, m.id) for m in room.plant.machines]
+        seen = presences(room)
         cells = dict(known.cells)
         for machine in seen:
             usual = known.usual.get(machine.machine, {})
             cells |= now_cells(room, machine, usual, now_us) | left_cells(machine, usual, now_us)
         standing = by_urgency(room.queries.alerts(standing=True), now_us)
         cells |= plant_cells(room, seen, standing, now_us)
-        return {
+        look = {
             "at": show(now_us, room.zone),
-            "machines": {s.machine: now_shape(room, s, now_us).model_dump(mode="json") for s in seen},
             "cells": cells,
             "alerts": [shown(room, a, now_us) for a in standing[:MOST]],
         }
+        if whole:
+            look["machines"] = {s.machine: now_shape(room, s, now_us).model_dump(mode="json") for s in seen}
+        return look
 
 
 def now_cells(room: Room, seen: Presence, usual: Usual, now_us: int) -> Cells:

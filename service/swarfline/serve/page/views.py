@@ -27,7 +27,7 @@ from swarfline.serve.page import (
     wall,
     words,
 )
-from swarfline.serve.page.board import Board, shift_or_day
+from swarfline.serve.page.board import SHOWN_US, Board, shift_or_day
 from swarfline.serve.page.pages import Pages
 from swarfline.serve.problems import Complaint, Said
 from swarfline.serve.room import InRoom, Room
@@ -87,7 +87,7 @@ def install(app: FastAPI) -> None:
     @app.get("/", include_in_schema=False)
     def plant_now(room: InRoom) -> Response:
         board: Board = app.state.boards[language()]
-        board.refresh()
+        board.refresh(SHOWN_US)
         look = board.look()
         names = [m.id for m in room.plant.machines]
         return pages.answer(

@@ -9,7 +9,7 @@ from fastapi import FastAPI, Request
 from starlette.responses import Response
 
 from swarfline.plant import Machine
-from swarfline.serve.page.board import Board
+from swarfline.serve.page.board import SHOWN_US, Board
 from swarfline.serve.page.choosing import choose
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.room import InRoom
@@ -33,7 +33,7 @@ def install(app: FastAPI) -> None:
     def wall(request: Request, room: InRoom) -> Response:
         chosen = choose(request, room)
         board: Board = app.state.boards[language()]
-        board.refresh()
+        board.refresh(SHOWN_US)
         look = board.look()
         return pages_of(app).answer(
             "wall.html",

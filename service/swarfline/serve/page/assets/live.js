@@ -57,7 +57,7 @@ function take(event) {
 
 function open() {
   source?.close();
-  source = new EventSource("/api/v1/live");
+  source = new EventSource("/api/v1/live?of=page");
   source.addEventListener("snapshot", take);
   source.addEventListener("tick", take);
   // the session has ended: the page loaded anew leads to the one for signing in
