@@ -15,7 +15,7 @@ from typing import TypeVar
 from swarfline.calendar import Interval, intersect, merge
 from swarfline.capability import can_tell
 from swarfline.entries import Entry, Judgement, StopReason, Target, standing
-from swarfline.facts import Condition, Count, Cycle, Energy
+from swarfline.facts import UNOBSERVED, Condition, Count, Cycle, Energy
 from swarfline.figures import share
 from swarfline.measure.elements import TimeElements, Timeline
 from swarfline.measure.energy import EnergySums, energy_summary
@@ -298,6 +298,12 @@ class Assembly:
         """The targets that people told for a machine and reach into a span, which may lie ahead."""
         told = standing(self.room.queries.entries(Target, machine, *span))
         return Aims(told, self.room.calendar.planned(machine, *_reach(span, told)))
+
+    def is_seen(self, machine: str) -> bool:
+        """Whether anything of the span is known: where nobody watched, no part is not zero parts."""
+        start, end = self.span
+        watched = (c for c in self.conditions(machine) if c.condition != UNOBSERVED)
+        return any(c.start_us < end and c.end_us > start for c in watched) or bool(self.counts(machine))
 
     def prospect(self, machine: str) -> Prospect:
         """What one machine makes at present, and how fast."""

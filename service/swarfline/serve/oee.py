@@ -116,6 +116,11 @@ def oee_row(work: Assembly, piece: Slice) -> OeeRow:
     )
 
 
+def is_known(row: OeeRow) -> bool:
+    """Whether anything is known of a row's span: where nobody watched, no part is not zero parts."""
+    return row.coverage_pct != 0 or bool(row.times.planned_busy_time_s or row.parts.produced)
+
+
 def part_sums(sums: OeeSums) -> PartSums:
     """Parts as sent."""
     return PartSums(

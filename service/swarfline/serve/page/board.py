@@ -15,7 +15,7 @@ from swarfline.capability import can_tell
 from swarfline.facts import CONDITIONS
 from swarfline.measure.energy import EnergySums, energy_figures
 from swarfline.measure.forecast import ToolForecast
-from swarfline.measure.oee import OeeSums, oee
+from swarfline.measure.oee import HINT_TOO_LONG, OeeSums, oee
 from swarfline.measure.pace import Pace
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.machines import now_shape
@@ -140,6 +140,7 @@ class Shift:
     asked: Asked
     sums: OeeSums
     pace: Pace
+    made: int | None
     usual: Usual
     lost: Amount
     cells: Cells
@@ -160,11 +161,12 @@ def _shift(room: Room, machine: str, now_us: int) -> Shift:
     work = Assembly(room, asked.interval, now_us)
     sums, pace = work.oee_sums(machine, [asked.interval]), work.pace(machine, asked.until_us)
     lost = Amount.lost(sums, work.rate(machine))
+    made = pace.made if work.is_seen(machine) else None
     drawn = ribbon(work.conditions(machine), (asked.start_us, asked.until_us), asked.end_us)
     cells = {
         **_oee_cells(machine, sums),
         f"{machine}.lost": lost_words(room, lost),
-        f"{machine}.made": words.number(pace.made),
+        f"{machine}.made": words.number(made),
         f"{machine}.due": words.number(pace.expected),
         # whole parts, as the machine's own page has it
         f"{machine}.target": words.number(None if pace.target is None else ceil(pace.target)),
@@ -177,6 +179,7 @@ def _shift(room: Room, machine: str, now_us: int) -> Shift:
         asked,
         sums,
         pace,
+        made,
         usual_times(work.last_cycles(machine)),
         lost,
         cells,
@@ -186,7 +189,8 @@ def _shift(room: Room, machine: str, now_us: int) -> Shift:
 def _together(room: Room, shifts: list[Shift]) -> Cells:
     """The plant's totals: of the machines whose shift runs, or of all where none runs."""
     running = [s for s in shifts if s.asked.until_us > s.asked.now_us] or shifts
-    made = sum(s.pace.made for s in running)
+    seen = [s.made for s in running if s.made is not None]
+    made = sum(seen) if seen else None
     due = [s.pace.expected for s in running]
     known = [d for d in due if d is not None]
     expected = sum(known, Fraction(0)) if len(known) == len(due) else None
@@ -196,7 +200,7 @@ def _together(room: Room, shifts: list[Shift]) -> Cells:
         "plant.machines": _("%(some)s of %(all)s machines") % {"some": len(running), "all": len(shifts)},
         "plant.made": words.number(made),
         "plant.due": words.number(expected),
-        "plant.ahead": words.UNKNOWN if expected is None else words.signed(made - expected),
+        "plant.ahead": words.UNKNOWN if expected is None or made is None else words.signed(made - expected),
     }
 
 
@@ -218,8 +222,11 @@ def lost_words(room: Room, lost: Amount) -> str:
 
 
 def _oee_cells(name: str, sums: OeeSums) -> Cells:
-    found = {n: f.exact for n, f in oee(sums).items()}
+    figures = oee(sums)
+    found = {n: f.exact for n, f in figures.items()}
+    too_long = any(f.hint == HINT_TOO_LONG for f in figures.values())
     return {
+        f"{name}.hint": _("Above 100 %: the planned time is too long.") if too_long else "",
         f"{name}.oee": words.percent(found["oee"]) + (_(" est.") if sums.estimate else ""),
         f"{name}.availability": words.percent(found["availability"]),
         f"{name}.effectiveness": words.percent(found["effectiveness"]),
@@ -233,7 +240,7 @@ def _tool_cells(room: Room, machine: str, tools: list[ToolForecast], now_us: int
     if tool is None:
         return {f"{machine}.tool": words.UNKNOWN, f"{machine}.tool_state": "", f"{machine}.tool_when": ""}
     return {
-        f"{machine}.tool": f"T{tool.tool} {tool.name}".strip(),
+        f"{machine}.tool": words.tool(tool.tool, tool.name),
         f"{machine}.tool_state": tool.state,
         f"{machine}.tool_when": outlook(room, tool, now_us),
     }

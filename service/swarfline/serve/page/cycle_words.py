@@ -27,7 +27,7 @@ def piece(kind: str, name: str) -> str:
 
 def tool(name: str) -> str:
     """T7; a machine may name its tools otherwise."""
-    return f"T{name}" if name.isdecimal() else name or _("no tool known")
+    return words.tool(name) or _("no tool known")
 
 
 def outcome(cycle: Cycle) -> str:

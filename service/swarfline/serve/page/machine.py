@@ -20,7 +20,9 @@ from swarfline.measure.trend import Trend, by_program, cycle_trend
 from swarfline.plant import Machine
 from swarfline.sentence import N_
 from swarfline.serve.assemble import Assembly
+from swarfline.serve.oee import oee_figures
 from swarfline.serve.page import words
+from swarfline.serve.page.amounts import hints
 from swarfline.serve.page.board import now_cells, outlook, shift_or_day
 from swarfline.serve.page.choosing import OWN, Chosen, choose, moment
 from swarfline.serve.page.naming import Stops, stops_of
@@ -125,6 +127,7 @@ class MachineView:
     parts: list[str]
     lines: list[ConditionLine]
     figures: dict[str, str]
+    hints: list[str]
     trends: list[TrendBlock]
     tools: list[ToolLine]
     ended: list[tuple[ToolLife, str]]
@@ -206,6 +209,7 @@ class _View:
         gaps = self.room.queries.facts(Gap, name, *self.span)
         elements = time_elements(work.conditions(name), work.planned(name), self.span)
         missing_us = _missing_us(elements, self.span)
+        sums = work.oee_sums(name, [self.span])
         present = self.span[1] == self.now_us
         return MachineView(
             machine=self.machine,
@@ -220,7 +224,8 @@ class _View:
             entries=self._entries(),
             parts=parts_known(self.room, name),
             lines=_lines(elements, self.span),
-            figures=_figures(work.oee_sums(name, [self.span])),
+            figures=_figures(sums, work.is_seen(name)),
+            hints=hints(oee_figures(sums)),
             trends=self._trends(work.cycles(name)),
             tools=[_tool(t, self.room, self.now_us) for t in by_pot(work.forecasts(name))],
             ended=self._ended(),
@@ -340,20 +345,17 @@ def _lines(elements: TimeElements, span: Interval) -> list[ConditionLine]:
     return lines
 
 
-def _figures(sums: OeeSums) -> dict[str, str]:
+def _figures(sums: OeeSums, seen: bool) -> dict[str, str]:
+    """Figures as words; of a span that nobody watched no part is known, which is not zero parts."""
     found = {name: words.percent(f.exact) for name, f in oee(sums).items()}
     return {
         **found,
         "coverage": words.percent(sums.coverage),
         "estimate": "yes" if sums.estimate else "",
-        "produced": words.number(sums.produced),
-        "good": words.number(sums.good),
-        "scrap": words.number(sums.scrap),
-        "unjudged": words.number(sums.unjudged),
+        **{n: words.number(getattr(sums, n) if seen else None) for n in ("produced", "good", "scrap", "unjudged")},
         "planned": words.length(sums.planned_us),
-        "busy": words.length(sums.planned_busy_us),
         "outside": words.length(sums.producing_outside_us) if sums.producing_outside_us else "",
-        "production": words.length(sums.production_us),
+        "production": words.length(sums.production_us if seen else None),
     }
 
 

@@ -9,13 +9,13 @@ from fastapi import FastAPI, Request
 from starlette.responses import Response
 
 from swarfline.sentence import N_, Sentence
-from swarfline.serve.oee import OeeRow, oee_row
+from swarfline.serve.oee import OeeRow, is_known, oee_row
 from swarfline.serve.page import amounts, words
 from swarfline.serve.page.amounts import MONEY, TIME, UNITS
 from swarfline.serve.page.choosing import Chosen, choose, span_words
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.page.production_ladder import Rung, ladder
-from swarfline.serve.page.production_sides import Side, beside, is_known, of_its_shift, side
+from swarfline.serve.page.production_sides import Side, beside, of_its_shift, side
 from swarfline.serve.page.production_tables import (
     PATH,
     SORTS,

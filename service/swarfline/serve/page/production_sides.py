@@ -12,7 +12,7 @@ from swarfline.plant import Machine
 from swarfline.sentence import N_, Sentence
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.losses import LossRow, loss_row, rows_of
-from swarfline.serve.oee import OeeRow, oee_row
+from swarfline.serve.oee import OeeRow, is_known, oee_row
 from swarfline.serve.pace import PaceRow, pace_row
 from swarfline.serve.page.choosing import OWN, Chosen, moment
 from swarfline.serve.problems import wrong
@@ -35,11 +35,6 @@ class MachineSide:
     row: OeeRow
     losses: list[LossRow]
     pace: PaceRow
-
-
-def is_known(row: OeeRow) -> bool:
-    """Whether anything is known of a row's span: where nobody watched, no part is not zero parts."""
-    return row.coverage_pct != 0 or bool(row.times.planned_busy_time_s or row.parts.produced)
 
 
 @dataclass(frozen=True, slots=True)

@@ -124,6 +124,11 @@ def life(value: float | None, basis: str) -> str:
     return f"{number(value, 1)} m" if LIFE_UNITS.get(basis) == "m" else number(value)
 
 
+def tool(number: str, name: str = "") -> str:
+    """T7 Face mill 50; a tool that is named by a word keeps it as it is."""
+    return f"{'T' if number.isdecimal() else ''}{number} {name}".strip()
+
+
 def life_end(reason: str) -> str:
     """Why a tool life ended, in words."""
     told = {

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from swarfline.facts import PRODUCING, UNOBSERVED
 from swarfline.measure.elements import NOT_PRODUCING, TimeElements
 from swarfline.report import BAR, NUMBER, WIDE, Cell, Column, Row, Section, Segment
-from swarfline.serve.oee import oee_row
+from swarfline.serve.oee import is_known, oee_row
 from swarfline.serve.pace import pace_row
 from swarfline.serve.page import words
 from swarfline.serve.reports import cells
@@ -57,7 +57,7 @@ def _pieces(elements: TimeElements, scale: int) -> Iterator[Segment]:
 
 def _machine_row(work: Work, machine: str, pieces: list[Segment]) -> Row:
     row, made = work.machine_oee[machine], pace_row(work.facts, work.about.asked, machine)
-    figures, due = row.figures, cells.count(made.expected)
+    figures, due, seen = row.figures, cells.count(made.expected), is_known(row)
     return Row(
         machine,
         (
@@ -67,9 +67,9 @@ def _machine_row(work: Work, machine: str, pieces: list[Segment]) -> Row:
             cells.ratio(figures.availability),
             cells.ratio(figures.effectiveness),
             cells.ratio(figures.quality_ratio),
-            cells.count(made.made),
+            cells.count(made.made if seen else None),
             Cell(due.text, due.value, due.unit, note=_("told") if made.target_told else ""),
-            _ahead(made.ahead),
+            _ahead(made.ahead if seen else None),
             cells.percent(row.coverage_pct),
         ),
     )

@@ -61,7 +61,7 @@ def _life_row(work: Work, life: ToolLife, how: str, number: int) -> Row:
         str(number),
         (
             cells.text(work.name(life.machine)),
-            cells.text(f"T{life.tool} {life.name}"),
+            cells.text(words.tool(life.tool, life.name)),
             work.moment(life.end_us),
             _life(life.used, life.basis),
             _life(life.limit, life.basis),
@@ -118,7 +118,7 @@ def _due_row(work: Work, machine: str, tool: ToolForecast, number: int) -> Row:
         str(number),
         (
             cells.text(work.name(machine)),
-            cells.text(f"T{tool.tool} {tool.name}"),
+            cells.text(words.tool(tool.tool, tool.name)),
             cells.text(tool.pot or tool.pot_key),
             cells.bar([] if share is None else [Segment(0.0, min(max(share, 0.0), 1.0), kind)]),
             cells.percent(None if share is None else share * 100),
