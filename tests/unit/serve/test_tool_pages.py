@@ -82,4 +82,4 @@ def test_wrong_addresses_are_told(client, path):
 
 def test_a_wrong_parameter_is_told_with_what_is_wrong(client):
     text = words_of(client.get("/tools?most_given_up_pct=much").text)
-    assert "most_given_up_pct: Input should be a valid number" in text
+    assert "most_given_up_pct: is no number" in text
