@@ -11,9 +11,11 @@ from swarfline.collect.telling import terms_of
 from swarfline.plant import load
 from swarfline.plant.alerts import ScrapTable
 from swarfline.serve import create_app
+from swarfline.serve.page.alert_words import next_step
 from swarfline.serve.tongue import speaking
 from swarfline.store import Batch
 from swarfline.watch.notices import notices
+from swarfline.watch.rules import RULES
 from swarfline.watch.rules.scrap_rate import Made, see
 
 from .entering import Writer
@@ -82,3 +84,15 @@ def test_history_tells_each_text_as_it_was_then(told):
         store.writer().commit(Batch(changed=[replace(alert, changed_us=NOW - 1)]))
     assert GERMAN in text and "180 von 1\u202f200 Teilen dieser Schicht auf N1 sind Ausschuss: 15 %" in text
     assert "are scrap" not in text
+
+
+def test_each_rule_leads_on_to_a_page_that_is_there(told):
+    client = told[0]
+    for rule in RULES:
+        step, address = next_step(replace(SCRAP, rule=rule.name))
+        assert (rule.name == "disk") == (address == ""), rule.name
+        if address:
+            page = client.get(address.split("#")[0], headers={"accept": "text/html"})
+            assert step and page.status_code == 200, address
+            assert "#" not in address or f'id="{address.split("#")[1]}"' in page.text
+    assert '<a href="/machines/N1#enter">Enter parts</a>' in client.get("/alerts").text

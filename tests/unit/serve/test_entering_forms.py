@@ -62,6 +62,49 @@ def test_two_taps_name_a_stop_and_undo_is_offered_at_once(stood):
     assert "Undone: Stop, No castings" in text_of(page(stood, undone.headers["location"].split("#")[0]))
 
 
+def forms_of_stops(answer):
+    return [part.split("</details>")[0] for part in answer.text.split('<details name="stop"')[1:]]
+
+
+def test_a_stop_asks_once_for_a_name_which_holds_for_each_of_its_buttons(stood):
+    stop = stood.told("machines/S1/stops")["items"][0]["start"]
+    stood.entered("machines/S1/stop-reasons", stop=stop, reason="No castings")
+    shown = page(stood)
+    named = next(part for part in forms_of_stops(shown) if "entries/1/undo" in part)
+    assert named.count('name="who"') == named.count("<form") == 1
+    buttons = re.findall(r"<button([^>]*)>", named)
+    # HTML, 4.10.21.2: Enter presses the first button of a form, which must not choose a reason
+    assert 'name="reason"' not in buttons[0] and "formaction" not in buttons[0]
+    assert any("formaction" in button for button in buttons)
+    assert sum('value="No castings"' in button for button in buttons) == 1
+    # the name is asked for before anything that can be pressed with it
+    assert named.index('name="who"') < named.index("formaction") < named.index('class="choices"')
+
+
+@pytest.mark.parametrize(
+    ("told", "reason"),
+    [
+        ({"reason": "Lunch", "other": ""}, "Lunch"),
+        ({"reason": "Lunch", "other": "half a w"}, "Lunch"),
+        ({"other": " Chips in the door "}, "Chips in the door"),
+    ],
+)
+def test_a_button_gives_its_reason_and_enter_the_one_that_was_typed(stood, told, reason):
+    stop = stood.told("machines/S1/stops")["items"][0]["start"]
+    answer = send(stood, "/machines/S1/stop-reasons", stop=stop, who="Ana", **told)
+    assert answer.status_code == 303
+    assert stood.told("stop-entries")["items"][0]["reason"] == reason
+
+
+def test_enter_in_the_field_of_the_name_gives_no_reason_at_all(stood):
+    stop = stood.told("machines/S1/stops")["items"][0]["start"]
+    answer = send(stood, "/machines/S1/stop-reasons", stop=stop, who="Ana", other="")
+    assert answer.status_code == 422 and "Reason: is missing" in text_of(answer)
+    (again,) = [part for part in forms_of_stops(answer) if part.split(">")[0].endswith("open")]
+    assert 'value="Ana"' in again and 'aria-invalid="true"' in again
+    assert stood.told("stop-entries")["items"] == []
+
+
 def test_the_name_is_kept_and_checked(stood):
     answer = send(stood, "/machines/S1/who", who=" José Ángel ")
     (cookie,) = answer.headers.get_list("set-cookie")

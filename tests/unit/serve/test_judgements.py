@@ -10,6 +10,12 @@ from itertools import pairwise
 
 import pytest
 
+from swarfline.facts import TOTAL, Count
+from swarfline.store import Batch
+
+from .entering import Writer
+from .works import HOUR, MIDNIGHT, MINUTE, works
+
 MORNING = {"from": "2026-03-10T06:00:00+01:00", "to": "2026-03-10T12:00:00+01:00"}
 FIRST_HOUR = {"from": "2026-03-10T06:00:00+01:00", "to": "2026-03-10T07:00:00+01:00"}
 N1 = "machines/N1/judgements"
@@ -97,6 +103,39 @@ def test_more_than_there_are_is_refused_clearly(writing):
         assert writing.enter(N1, **MORNING, kind=kind, quantity=there).status_code == 201
         writing.enter(f"entries/{writing.told('judgements')['items'][-1]['number']}/undo")
     assert parts(writing) == (8, 102, 8, 0)
+
+
+@pytest.fixture
+def two_days(tmp_path):
+    """The works in which N1 made 40 parts in the shift of the day before too, the last at 13:30."""
+    made, store = works(tmp_path)
+    day_before = MIDNIGHT - 24 * HOUR
+    counts = [Count("N1", day_before + 13 * HOUR + n * 30 * MINUTE // 40, TOTAL, 1, "PH-12") for n in range(1, 41)]
+    store.writer().commit(Batch(facts=counts))
+    yield Writer(made)
+    store.close()
+
+
+def test_a_time_reaches_back_to_the_start_of_its_shift_only(two_days):
+    answer = two_days.enter(N1, time="2026-03-10T11:59:00+01:00", kind="scrap", quantity=120)
+    (error,) = answer.json()["errors"]
+    assert (answer.status_code, error["allowed"]) == (422, "1 to 107")
+    assert error["detail"].startswith(
+        "of 109 PH-12 made in the shift or day since 2026-03-10 06:00 107 are not scrap"
+    )
+    assert error["detail"].endswith("tell the time when the last of them was made")
+    # between shifts the one that ended is meant, and at the end of a shift that one
+    for time in ("2026-03-09T14:00:00+01:00", "2026-03-10T02:00:00+01:00"):
+        assert "of 40 PH-12" in two_days.enter(N1, time=time, kind="scrap", quantity=41).json()["detail"]
+    made = two_days.entered(N1, time="2026-03-09T14:00:00+01:00", kind="scrap", quantity=40)
+    assert (made["applied"], made["from"]) == (40, "2026-03-09T13:00:45+01:00")
+    assert parts(two_days)[1] == 2, "nothing of the day after is scrap for it"
+
+
+def test_a_time_in_whose_shift_nothing_was_made(two_days):
+    answer = two_days.enter(N1, time="2026-03-10T06:00:30+01:00", kind="scrap", quantity=1)
+    assert answer.status_code == 422
+    assert "nothing was made in the shift or day since 2026-03-10 06:00; for parts made before" in answer.text
 
 
 def test_undoing_brings_back_what_was_before(writing):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from html import unescape
 
 import pytest
@@ -11,7 +12,7 @@ from swarfline.facts import ToolLife
 from swarfline.store import Batch
 
 from .client import Client
-from .works import HOUR, NOW, START, works
+from .works import FAULT_AT, HOUR, MINUTE, NOW, START, works
 
 
 def words_of(text: str) -> str:
@@ -53,6 +54,12 @@ def more(tmp_path):
                 life("3", "7", 5.0, None, open=True),
                 life("4", "10", 40.0, 100.0, START, START + HOUR, reason="reset", whole=True),
                 life("4", "10", 99.0, 100.0, START + HOUR, START + 2 * HOUR, reason="reset", whole=True),
+                life("4", "10", 100.0, 100.0, START + 2 * HOUR, START + 3 * HOUR, reason="reset", whole=True),
+                # one within ten minutes after an alarm, one within a stop that no alarm tells of
+                life("5", "11", 30.0, 100.0, START, FAULT_AT[1] + 8 * MINUTE, reason="reset", whole=True),
+                replace(
+                    life("6", "12", 20.0, 100.0, START, FAULT_AT[0], reason="reset", whole=True), machine="S1"
+                ),
             ]
         )
     )
@@ -67,12 +74,30 @@ def test_past_its_limit_and_without_a_limit(more):
     assert "<8>" not in more.get("/tools").text, "names from machines are text, never marks"
 
 
-def test_early_ends_stand_out(more):
-    text = words_of(more.get("/machines/N1/tools").text)
+def test_early_ends_stand_out_and_lead_to_what_went_on_then(more):
+    page = more.get("/machines/N1/tools").text
+    text = words_of(page)
+    assert "T10 tool <10> 4 40 / 100 40 % set back before its limit 08:00" not in text
     assert "T10 tool <10> 4 40 / 100 40 % set back before its limit" in text
-    assert "T10 tool <10> 4 99 / 100 99 % at its limit" in text
+    # 99 of 100 is not yet at the limit
+    assert "T10 tool <10> 4 99 / 100 99 % near its limit" in text
+    assert "T10 tool <10> 4 100 / 100 100 % at its limit" in text
+    assert "T11 tool <11> 5 30 / 100 30 % set back before its limit alarm A1 Door switch, 10:00" in text
+    south = words_of(more.get("/machines/S1/tools").text)
+    assert "20 % set back before its limit stop since 09:00: waiting, no reason known" in south
+    around = re.findall(r'<th scope="row"><a href="([^"]+)">', page)
+    assert "/machines/N1?from=2026-03-10T06%3A30%3A00%2B01%3A00&to=2026-03-10T07%3A30%3A00%2B01%3A00#timeline" in (
+        map(unescape, around)
+    )
+    assert all(more.get(unescape(address)).status_code == 200 for address in around)
     day_before = words_of(more.get("/machines/N1/tools?span=day&at=2026-03-09").text)
     assert "No tool life is known to have ended in this time." in day_before
+
+
+def test_the_lives_of_a_type_add_up(more):
+    text = words_of(more.get("/machines/N1/tools?span=day").text)
+    assert "T10 tool <10> 3 3 ended, 0 in use 2 at or near the limit, 1 set back before it" in text
+    assert "T8 tool <8> 1 0 ended, 0 in use, 1 whose beginning was not seen –" in text
 
 
 @pytest.mark.parametrize("path", ["/tools?most_given_up_pct=101", "/tools?machine=X1", "/machines/X1/tools"])

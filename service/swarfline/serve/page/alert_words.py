@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from typing import Any
+from urllib.parse import quote
 
 from swarfline.alerts import INFORMATION, URGENT, WARNING, Alert
 from swarfline.sentence import Tongue
@@ -36,6 +37,28 @@ def told(rule: str, machine: str, written: str, detail: Mapping[str, object]) ->
     if language() == OURS:
         return written
     return retold(rule, machine, written, detail, Tongue(_, words.number))
+
+
+def next_step(alert: Alert) -> tuple[str, str]:
+    """The page on which to go on with an alert: its name in words and its address; empty where there is none."""
+    machine = alert.machine
+    due, lives = _("List of tools due"), _("Tools of the machine")
+    there = {
+        "tool_near_limit": (due, f"/tools?machine={quote(machine)}"),
+        "tool_past_limit": (due, f"/tools?machine={quote(machine)}"),
+        "tool_life_reset": (lives, f"/machines/{machine}/tools"),
+        "tool_load_rising": (lives, f"/machines/{machine}/tools"),
+        "lot_will_not_finish": (due, f"/tools?machine={quote(machine)}"),
+        "machine_stopped_longer": (_("Stops to name"), f"/machines/{machine}#stops"),
+        "machine_out_of_sight": (_("Connections"), "/connections"),
+        "cycle_time_drifted": (_("Cycle trend"), f"/machines/{machine}/cycles"),
+        "scrap_rate": (_("Enter parts"), f"/machines/{machine}#enter"),
+        "power_peak": (_("Energy"), "/energy"),
+        "connection_lost": (_("Connections"), "/connections"),
+        "clock_offset": (_("Connections"), "/connections"),
+        "codes_unmapped": (_("Connections"), "/connections"),
+    }
+    return there.get(alert.rule, ("", ""))
 
 
 def event(kind: str) -> str:

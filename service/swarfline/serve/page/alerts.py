@@ -48,7 +48,10 @@ class Refused:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One alert in words. ``about``, ``clears`` and ``todo`` are its rule's, empty where there is no such rule."""
+    """One alert in words. ``about``, ``clears`` and ``todo`` are its rule's, empty where there is no such rule.
+
+    ``step`` names the page on which to go on, ``step_link`` leads there; empty where there is none.
+    """
 
     alert: Alert
     text: str
@@ -62,6 +65,8 @@ class Line:
     about: str
     clears: str
     todo: str
+    step: str
+    step_link: str
     where: str
     link: str
 
@@ -101,6 +106,7 @@ def line(room: Room, alert: Alert, now_us: int) -> Line:
         words.moment(alert.raised_us, room.zone),
         words.UNKNOWN if alert.cleared_us is None else words.moment(alert.cleared_us, room.zone),
         *_advice(rule),
+        *_step(room, alert),
         where,
         link,
     )
@@ -109,6 +115,12 @@ def line(room: Room, alert: Alert, now_us: int) -> Line:
 def _advice(rule: Rule | None) -> tuple[str, str, str]:
     """When it is raised and cleared, and what to do."""
     return ("", "", "") if rule is None else (_(rule.about), _(rule.clears), _(rule.todo))
+
+
+def _step(room: Room, alert: Alert) -> tuple[str, str]:
+    """Where to go on; nowhere for a machine that the plant file does not know any more."""
+    gone = alert.machine and alert.machine not in {m.id for m in room.plant.machines}
+    return ("", "") if gone else alert_words.next_step(alert)
 
 
 def _where(room: Room, alert: Alert) -> tuple[str, str]:

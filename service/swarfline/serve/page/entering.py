@@ -171,7 +171,9 @@ def install(app: FastAPI) -> None:
     @app.post("/machines/{machine_id}/stop-reasons", include_in_schema=False)
     def reason_form(request: Request, machine: OneMachine, room: InRoom, fields: Fields) -> Response:
         def enter() -> int:
-            body = said(StopReasonBody, fields, who=_who(request, fields))
+            # a button of the form gives its reason, or else the one that was typed
+            reason = fields.get("reason") or fields.get("other", "")
+            body = said(StopReasonBody, {**fields, "reason": reason}, who=_who(request, fields))
             return int(give_reason(machine, room, body).number)
 
         return _taken(app, request, machine, f"stop {fields.get('stop', '')}", fields, enter)

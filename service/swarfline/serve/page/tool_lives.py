@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
-from swarfline.facts import ToolLife
+from swarfline.facts import Alarm, ToolLife
 from swarfline.measure.forecast import ToolForecast
-from swarfline.measure.lives import EARLY, FAILED, REMOVED, ending
+from swarfline.measure.lives import EARLY, FAILED, REMOVED, broken_lives, ending
 from swarfline.measure.loads import RISING, STEADY, Load, LoadTrend
 from swarfline.outlook import PresentLoads, present_loads
 from swarfline.plant import Machine
@@ -17,12 +18,17 @@ from swarfline.serve.page.choosing import Chosen
 from swarfline.serve.page.ribbon import HEIGHT, WIDTH
 from swarfline.serve.page.tools_due import by_pot, cycles_words, limit_words, warning_share
 from swarfline.serve.room import Room
+from swarfline.serve.times import show
 from swarfline.serve.tongue import gettext as _
-from swarfline.serve.tool_history import HistoryRow, history_row, known_kinds
+from swarfline.serve.tool_history import HistoryRow, breakages, history_row, known_kinds
 from swarfline.serve.tool_replacement import ReplacementRow, replacement_row
 
 MOST_POINTS = 250
 """Points of one picture of loads; of more, each n-th."""
+AROUND_US = 30 * 60_000_000
+"""So much time on either side of an end is shown with it."""
+BEFORE_US = 10 * 60_000_000
+"""What was over longer before an early end hardly led to it (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +58,7 @@ class LoadPicture:
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """A tool life that ended in the span."""
+    """A tool life that ended in the span; ``around`` leads to that time, ``stood`` says what went on then."""
 
     life: ToolLife
     at: str
@@ -61,6 +67,8 @@ class Ended:
     share: float | None
     how: str
     early: bool
+    around: str
+    stood: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +76,8 @@ class Kind:
     """A tool type: its history and the replacement interval that it supports."""
 
     history: HistoryRow
+    lives: str
+    ends: str
     replacement: ReplacementRow
 
 
@@ -115,38 +125,85 @@ def life_line(room: Room, tool: ToolForecast, now_us: int) -> LifeLine:
 
 def _ended(room: Room, machine: str, chosen: Chosen) -> list[Ended]:
     lives = room.queries.facts(ToolLife, machine, *chosen.asked.interval)
+    broken = broken_lives(lives, breakages(room, chosen.asked, machine))
     ended = [n for n in lives if not n.open and chosen.asked.start_us < n.end_us <= chosen.asked.end_us]
     ended.sort(key=lambda n: -n.end_us)
-    return [_ended_line(room, n, chosen) for n in ended]
+    return [_ended_line(room, n, ending(n, n.key in broken), chosen.asked.now_us) for n in ended]
 
 
-def _ended_line(room: Room, life: ToolLife, chosen: Chosen) -> Ended:
-    how = ending(life)
+def _ended_line(room: Room, life: ToolLife, how: str, now_us: int) -> Ended:
+    early = how in (EARLY, FAILED, REMOVED)
     return Ended(
         life,
-        words.clock(life.end_us, room.zone, chosen.asked.now_us),
+        words.clock(life.end_us, room.zone, now_us),
         words.life(life.used, life.basis) + ("" if life.whole else " " + _("(beginning not seen)")),
         words.life(life.limit, life.basis),
         life.used / life.limit if life.limit else None,
-        ending_words(how),
-        how in (EARLY, FAILED, REMOVED),
+        words.ending(how, life.used, life.limit),
+        early,
+        around(room, life.machine, life.end_us),
+        _stood(room, life, now_us) if early else "",
     )
 
 
-def ending_words(how: str) -> str:
-    """How a life ended, in words."""
-    return {
-        "at_limit": _("at its limit"),
-        "failed": _("failed before its limit"),
-        "early": _("set back before its limit"),
-        "removed": _("taken out before its limit"),
-    }.get(how, words.UNKNOWN)
+def around(room: Room, machine: str, at_us: int) -> str:
+    """The machine's page about the time around a moment."""
+    span = {"from": at_us - AROUND_US, "to": at_us + AROUND_US}
+    asked = urlencode({name: show(us, room.zone) for name, us in span.items()})
+    return f"/machines/{machine}?{asked}#timeline"
+
+
+def _stood(room: Room, life: ToolLife, now_us: int) -> str:
+    """What went on when a life ended early: the last alarm of then, else a long stop; may be empty."""
+    span = (life.end_us - BEFORE_US, life.end_us + 1)
+    alarms = room.queries.facts(Alarm, life.machine, *span)
+    if alarms:
+        last = alarms[-1]
+        told = {"alarm": f"{last.code} {last.text}".strip(), "time": words.clock(last.start_us, room.zone, now_us)}
+        return _("alarm %(alarm)s, %(time)s") % told
+    found = [stop for stop in Assembly(room, span, now_us).stops(life.machine, span) if stop.long]
+    if not found:
+        return ""
+    stop = found[-1]
+    told = {
+        "condition": words.condition(stop.condition),
+        "reason": stop.reason or _("no reason known"),
+        "time": words.clock(stop.start_us, room.zone, now_us),
+    }
+    return _("stop since %(time)s: %(condition)s, %(reason)s") % told
+
+
+def _lives_words(found: HistoryRow) -> str:
+    """What became of the lives of a type, so that it adds up to all of them."""
+    told = [(sum(found.ends.model_dump().values()), _("%s ended")), (found.open, _("%s in use"))]
+    if found.not_whole:
+        told.append((found.not_whole, _("%s whose beginning was not seen")))
+    return ", ".join(text % words.number(count) for count, text in told)
+
+
+def _ends_words(found: HistoryRow) -> str:
+    """How the ended lives of a type ended, without what none of them did."""
+    ends = found.ends
+    told = (
+        (ends.at_limit, _("%s at or near the limit")),
+        (ends.failed, _("%s broken or locked before it")),
+        (ends.early, _("%s set back before it")),
+        (ends.removed, _("%s taken out before it")),
+        (ends.unknown, _("%s with no limit known")),
+    )
+    return ", ".join(text % words.number(count) for count, text in told if count) or words.UNKNOWN
 
 
 def _kinds(room: Room, machine: str, chosen: Chosen) -> Iterator[Kind]:
     costs = room.plant.tool_changes
     for kind in known_kinds(room, chosen.asked, [machine], True, False):
-        yield Kind(history_row(kind), replacement_row(kind, costs.planned_cost, costs.unplanned_cost))
+        found = history_row(kind)
+        yield Kind(
+            found,
+            _lives_words(found),
+            _ends_words(found),
+            replacement_row(kind, costs.planned_cost, costs.unplanned_cost),
+        )
 
 
 def _picture(found: PresentLoads) -> LoadPicture:

@@ -138,6 +138,20 @@ def life_end(reason: str) -> str:
     return told.get(reason, reason) or UNKNOWN
 
 
+def ending(how: str, used: float, limit: float | None) -> str:
+    """How a tool life ended (measure.lives.ending), in words; near its limit is not yet at it."""
+    if how == "at_limit" and limit and used < limit:
+        return _("near its limit")
+    told = {
+        "at_limit": _("at its limit"),
+        "failed": _("broken, or locked before its limit"),
+        "early": _("set back before its limit"),
+        "removed": _("taken out before its limit"),
+        "unknown": _("its limit is not known"),
+    }
+    return told.get(how, UNKNOWN)
+
+
 def natural(text: str) -> tuple[tuple[str, int], ...]:
     """Key that sorts text as people count: numbers inside compare as numbers, so 2 comes before 10."""
     return tuple((word.casefold(), int(digits or -1)) for word, digits in re.findall(r"([^0-9]*)([0-9]*)", text))

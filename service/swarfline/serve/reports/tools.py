@@ -50,13 +50,6 @@ def _ended(work: Work, machine: str) -> list[tuple[ToolLife, str]]:
 
 def _life_row(work: Work, life: ToolLife, how: str, number: int) -> Row:
     share = None if not life.limit else life.used / life.limit * 100
-    told = {
-        AT_LIMIT: _("at its limit"),
-        FAILED: _("broken or locked"),
-        EARLY: _("set back before its limit"),
-        REMOVED: _("taken out before its limit"),
-        UNKNOWN: _("its limit is not known"),
-    }
     return Row(
         str(number),
         (
@@ -66,7 +59,7 @@ def _life_row(work: Work, life: ToolLife, how: str, number: int) -> Row:
             _life(life.used, life.basis),
             _life(life.limit, life.basis),
             cells.percent(share),
-            Cell(told.get(how, how), how),
+            Cell(words.ending(how, life.used, life.limit), how),
         ),
     )
 
