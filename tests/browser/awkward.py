@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path
 
 from fastapi import FastAPI
-from serve.works import HOUR, MINUTE, NOW, PLANT, SECOND, START, now_of, status
+from serve.works import HOUR, MIDNIGHT, MINUTE, NOW, PLANT, SECOND, START, now_of, status
 
 from swarfline.alerts import SEVERITIES, Alert
 from swarfline.facts import (
@@ -117,6 +117,8 @@ def _tools(machine: str, end: int, number: int) -> Iterator[Fact]:
         ToolLife, machine, start_us=START, end_us=end, basis="count", limit=100.0, warning_level=90.0, open=True
     )
     yield life(pot_key="1", tool="7", pot="1", name=TOOL, used=95.0 + number % 10)
+    ended = {"start_us": MIDNIGHT, "end_us": START, "used": 97.0, "whole": True, "reason": "reset", "open": False}
+    yield life(pot_key="1", tool="7", pot="1", name=TOOL, **ended)
     yield life(pot_key="2", tool=TOOL, pot="12", name="Face mill 50", used=20.0)
 
 

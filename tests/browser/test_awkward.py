@@ -51,9 +51,9 @@ def plant(tmp_path_factory):
         yield running
 
 
-@pytest.mark.parametrize("width", [360, 1280])
-def test_every_page_stays_within_the_screen_and_nothing_complains(plant, watch, width):
-    watched = watch(viewport={"width": width, "height": 740})
+@pytest.mark.parametrize(("width", "locale"), [(360, "de-DE"), (1280, "en-GB")])
+def test_every_page_stays_within_the_screen_and_nothing_complains(plant, watch, width, locale):
+    watched = watch(viewport={"width": width, "height": 740}, locale=locale)
     page, wrong = watched.page, {}
     for path in PAGES:
         answer = page.goto(plant.url + path)
