@@ -22,6 +22,7 @@ from swarfline.calendar import to_us
 from swarfline.cli_alert import alert
 from swarfline.cli_online import check, watch
 from swarfline.cli_report import report
+from swarfline.cli_store import store
 from swarfline.cli_survey import survey
 from swarfline.cli_trust import trust
 from swarfline.cli_user import user
@@ -51,6 +52,7 @@ main.add_command(survey)
 main.add_command(trust)
 main.add_command(report)
 main.add_command(alert)
+main.add_command(store)
 main.add_command(user)
 
 

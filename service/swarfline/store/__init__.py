@@ -12,6 +12,7 @@ from typing import Any
 from swarfline.store import journal, tables
 from swarfline.store.alerting import Alerting
 from swarfline.store.claim import claimed
+from swarfline.store.copying import back_up
 from swarfline.store.engine import StoreError, make_engine, resolve_url
 from swarfline.store.entering import Entering, entering
 from swarfline.store.exchange import Exchange, Exchanged, writing_alone
@@ -98,6 +99,14 @@ class Store:
         # one at a time: those who waited at the database would hold the connections that the first one reads by
         with self._door, entering(self.engine) as door:
             yield door
+
+    def back_up(self, target: Path) -> int:
+        """Copy the whole database as it is now into the new file ``target``; its size in bytes.
+
+        Raises StoreError where a file stands there already, where it cannot be written, and for a database that is
+        no SQLite file, which has means of its own.
+        """
+        return back_up(self.engine, target)
 
     def free_bytes(self) -> int | None:
         """Room left on the disk that the database lies on; None where that is not this computer's."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 from alembic import command
@@ -12,6 +11,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, text
 from sqlalchemy.exc import DBAPIError
 
+from swarfline.store.copying import copy_whole
 from swarfline.store.engine import StoreError
 
 SCRIPTS = Path(__file__).parent / "migrations"
@@ -99,11 +99,5 @@ def _back_up(engine: Engine, suffix: str) -> Path | None:
     if engine.dialect.name != "sqlite" or not engine.url.database:
         return None
     target = Path(f"{engine.url.database}.{suffix}")
-    unfinished = target.with_name(f"{target.name}.unfinished")
-    unfinished.unlink(missing_ok=True)
-    with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-        connection.execute(text("VACUUM INTO :target"), {"target": str(unfinished)})
-    with unfinished.open("rb+") as copy:
-        os.fsync(copy.fileno())
-    unfinished.replace(target)
+    copy_whole(engine, target)
     return target
