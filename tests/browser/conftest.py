@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from chromium import chromium
 from fastapi import FastAPI
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from swarfline.serve.server import Server, make_server
 from swarfline.store import Store
@@ -27,6 +27,9 @@ from serve.works import works
 from peers.node import HERE
 
 AXE = HERE / "node_modules" / "axe-core" / "axe.min.js"
+PATIENCE_S = 60.0
+"""Ends a test that would hang; judges no speed."""
+expect.set_options(timeout=PATIENCE_S * 1000)
 FINDINGS = """async () => (await axe.run()).violations.map(
     found => `${found.impact} ${found.id}: ${found.nodes.map(node => node.target.join(" ")).join(", ")}`)"""
 
@@ -45,7 +48,7 @@ class Service:
     def stop(self) -> None:
         """End it and wait until it has ended."""
         self.loop.call_soon_threadsafe(self.server.stop)
-        self.thread.join(10)
+        self.thread.join(PATIENCE_S)
         assert not self.thread.is_alive()
 
 
@@ -69,7 +72,7 @@ def serving(app: FastAPI, store: Store) -> Iterator[Service]:
     server = make_server(app, "127.0.0.1", 0, heard)
     thread = threading.Thread(target=loop.run_until_complete, args=(server.serve(),), daemon=True)
     thread.start()
-    assert ready.wait(10)
+    assert ready.wait(PATIENCE_S)
     running = Service(f"http://127.0.0.1:{ports[0]}", app, store, server, loop, thread)
     yield running
     if thread.is_alive():
@@ -103,6 +106,7 @@ def watch(browser: Browser):
 
     def open_page(**options: object) -> Watched:
         context = browser.new_context(**options)
+        context.set_default_timeout(PATIENCE_S * 1000)
         contexts.append(context)
         watched = Watched(context.new_page())
         watched.page.on("console", lambda m: watched.complaints.append(m.text))

@@ -23,7 +23,7 @@ def test_nothing_to_complain_of_and_nothing_scrolls_sideways(service, watch, wid
     for path in ("/alerts", "/alerts/1"):
         watched.page.goto(service.url + path)
         if path == "/alerts":
-            expect(watched.page.locator("#link")).to_have_attribute("data-link", "live", timeout=10_000)
+            expect(watched.page.locator("#link")).to_have_attribute("data-link", "live")
         for summary in watched.page.locator("summary").all():
             if summary.locator("xpath=..").get_attribute("open") is None:
                 summary.click()
@@ -52,10 +52,10 @@ def test_texts_are_fresh_and_a_list_that_changed_is_told(service, watch):
     expect(notice).to_be_hidden()
     now = replace(service.store.queries.alert(1), text="Tool 7: 99 of 100", changed_us=NOW)
     service.store.writer().commit(Batch(changed=[now]))
-    expect(page.locator("#alert-1 .what a")).to_have_text("Tool 7: 99 of 100", timeout=10_000)
+    expect(page.locator("#alert-1 .what a")).to_have_text("Tool 7: 99 of 100")
     expect(notice).to_be_hidden()
     service.store.writer().commit(Batch(raised=[LONG]))
-    expect(notice).to_be_visible(timeout=10_000)
+    expect(notice).to_be_visible()
     expect(page.locator("#standing-title")).to_contain_text("2")
     notice.click()
     expect(page.locator("#alert-2")).to_contain_text("past its limit")

@@ -57,7 +57,7 @@ def test_nothing_to_complain_of_and_nothing_scrolls_sideways(compared: Service, 
 def test_the_chart_marks_the_steps_in_level(compared: Service, watch):
     watched = watch()
     watched.page.goto(compared.url + PAGES[1])
-    expect(watched.page.locator(".chart .main-svg").first).to_be_visible(timeout=20_000)
+    expect(watched.page.locator(".chart .main-svg").first).to_be_visible()
     expect(watched.page.locator(".chart .annotation-text")).to_have_text("−2.0 s")
     expect(watched.page.locator(".chart-note").first).to_contain_text("Upright: steps in level.")
     expect(watched.page.locator("details.chart-table")).not_to_have_attribute("open", "")
@@ -67,7 +67,7 @@ def test_the_chart_marks_the_steps_in_level(compared: Service, watch):
 def test_a_point_of_the_chart_opens_its_cycle(compared: Service, watch):
     page = watch().page
     page.goto(compared.url + PAGES[1] + "&lang=de")
-    expect(page.locator(".chart .main-svg").first).to_be_visible(timeout=20_000)
+    expect(page.locator(".chart .main-svg").first).to_be_visible()
     assert re.search(
         r"\d,\d s", page.locator(".chart-note").first.inner_text()
     )  # as numbers are written in German

@@ -32,7 +32,7 @@ def test_an_alert_that_comes_live_is_told_in_german(plant: Service, watch):
     watched.page.goto(plant.url)
     expect(watched.page.locator("#link-word")).to_have_text(", live")
     plant.store.writer().commit(Batch(raised=[SCRAP]))
-    expect(watched.page.locator("#alerts")).to_contain_text(SAID, timeout=10_000)
+    expect(watched.page.locator("#alerts")).to_contain_text(SAID)
     assert watched.page.evaluate("() => document.documentElement.scrollWidth") <= 360
     assert watched.complaints == []
 
@@ -41,7 +41,7 @@ def test_the_chart_that_zooms_writes_its_dates_and_buttons_in_german(compared: S
     watched = watch(locale="de-DE")
     watched.page.goto(compared.url + PAGES[1])
     chart = watched.page.locator(".chart").first
-    expect(chart.locator(".main-svg").first).to_be_visible(timeout=20_000)
+    expect(chart.locator(".main-svg").first).to_be_visible()
     days = " ".join(chart.locator(".xtick text").all_text_contents())
     assert "März 2026" in days or "Mär 2026" in days
     expect(chart.locator(".modebar-btn[data-title='Verschieben']")).to_have_count(1)

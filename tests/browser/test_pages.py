@@ -21,7 +21,7 @@ LIBRARY = re.compile(r"/assets/\w+/plotly\.min\.js$")
 def settle(page):
     """Until the stream has told something, where the page has one."""
     if page.locator("#link").count():
-        expect(page.locator("#link")).to_have_attribute("data-link", "live", timeout=10_000)
+        expect(page.locator("#link")).to_have_attribute("data-link", "live")
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -69,7 +69,7 @@ def test_a_cell_follows_the_machine(service, watch):
     watched.page.locator("#totals-title").evaluate("title => { title.dataset.kept = '1' }")
     fault = now_of("N1", "fault", NOW, values={"part": "MB-05", "lot": "L9"})
     service.store.writer().commit(Batch(now={"N1": fault}))
-    expect(row).to_contain_text("fault", timeout=5_000)
+    expect(row).to_contain_text("fault")
     expect(row).to_contain_text("MB-05 · L9")
     expect(row).to_have_attribute("data-condition", "fault")
     expect(row.locator("use").first).to_have_attribute("href", "#mark-fault")
@@ -84,7 +84,7 @@ def test_a_lost_machine_shows_nothing_old(service, watch):
     lost = now_of("N1", "producing", MIDNIGHT, linked=False)
     service.store.writer().commit(Batch(now={"N1": lost}))
     row = page.get_by_role("row", name="N1")
-    expect(row).to_contain_text("unobserved", timeout=5_000)
+    expect(row).to_contain_text("unobserved")
     expect(row).not_to_contain_text("L1")
 
 
@@ -93,7 +93,7 @@ def test_a_lost_service_is_said(service, watch):
     page.goto(service.url)
     settle(page)
     service.stop()
-    expect(page.get_by_role("status")).to_contain_text("connection lost, figures are old", timeout=9_000)
+    expect(page.get_by_role("status")).to_contain_text("connection lost, figures are old")
     expect(page.locator("#link")).to_have_attribute("data-link", "lost")
 
 
@@ -105,7 +105,7 @@ def test_the_chart_is_drawn_and_sends_nothing_away(service, watch, tmp_path):
     if watched.page.locator(".chart").get_attribute("data-lib") is None:
         pytest.fail("the charting library is missing from this installation: run pip install")
     watched.page.locator("#cycles-title").scroll_into_view_if_needed()
-    expect(watched.page.locator(".chart .main-svg").first).to_be_visible(timeout=20_000)
+    expect(watched.page.locator(".chart .main-svg").first).to_be_visible()
     expect(watched.page.locator(".chart-note")).to_contain_text("mean 170.0 s, the centre line")
     titles = watched.page.locator(".modebar-btn").evaluate_all("found => found.map(b => b.dataset.title || '')")
     assert titles and not [t for t in titles if re.search("share|cloud|chart studio", t, re.IGNORECASE)]
@@ -121,7 +121,7 @@ def test_the_line_of_the_chart_is_the_centre_line_of_the_limits(service, watch):
     page = watch().page
     page.goto(service.url + "/machines/N1")
     page.locator("#cycles-title").scroll_into_view_if_needed()
-    expect(page.locator(".chart-note")).to_contain_text("mean 173.0 s, the centre line", timeout=20_000)
+    expect(page.locator(".chart-note")).to_contain_text("mean 173.0 s, the centre line")
     lines = page.evaluate("() => document.querySelector('.chart').layout.shapes.map(s => [s.line.dash, s.y0])")
     (centre,) = (y for dash, y in lines if dash == "solid")
     limits = [y for dash, y in lines if dash == "dash"]
@@ -150,7 +150,7 @@ def test_zooming_asks_for_the_window(service, watch):
     page = watch().page
     page.goto(service.url + "/machines/N1")
     page.locator("#cycles-title").scroll_into_view_if_needed()
-    expect(page.locator(".chart .main-svg").first).to_be_visible(timeout=20_000)
+    expect(page.locator(".chart .main-svg").first).to_be_visible()
     edges = "'2026-03-10 07:00', '2026-03-10 08:00'"
     with page.expect_response(lambda r: "cycles/series" in r.url and "07%3A00%3A00" in r.url) as told:
         page.evaluate(f"() => Plotly.relayout(document.querySelector('.chart'), {{'xaxis.range': [{edges}]}})")
@@ -164,7 +164,7 @@ def test_without_the_library_the_table_stays(service, watch):
     page.route(LIBRARY, lambda route: route.abort())
     page.goto(service.url + "/machines/N1")
     page.locator("#cycles-title").scroll_into_view_if_needed()
-    expect(page.locator(".chart-note")).to_contain_text("could not be loaded", timeout=10_000)
+    expect(page.locator(".chart-note")).to_contain_text("could not be loaded")
     expect(page.get_by_role("table", name="Cycle times of PH-12 by hour")).to_be_visible()
     settle(page)
 

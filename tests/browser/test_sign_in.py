@@ -115,10 +115,10 @@ def test_a_screen_signs_in_by_a_link_and_a_page_left_open_is_led_away_when_its_t
     page.goto(f"{door.url}/sign-in#token={token}&to=/wall")
     expect(page).to_have_url(f"{door.url}/wall")
     assert not any(token in text for pair in asked for text in pair if "#" not in text)
-    expect(page.locator("#link[data-link=live]")).to_be_attached(timeout=10_000)
+    expect(page.locator("#link[data-link=live]")).to_be_attached()
     assert watched.complaints == []
     cookies = {c["name"]: c for c in page.context.cookies()}
     assert cookies["__Host-swarfline"]["httpOnly"] and cookies["__Host-swarfline"]["secure"]
     assert page.evaluate("document.cookie").find("swarfline") == -1
     door.works.store.users.end_all("Hall")
-    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in", timeout=10_000)
+    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")

@@ -45,7 +45,7 @@ def test_old_figures_go_away_and_new_ones_come_back(service, watch):
     port = int(service.url.rpartition(":")[2])
     app = service.app
     service.stop()
-    page.wait_for_selector("#link[data-link=lost]", timeout=15_000)
+    page.wait_for_selector("#link[data-link=lost]")
     assert set(page.locator("main [data-cell]:not([data-to])").all_text_contents()) == {"–"}
     assert page.locator("article[data-condition=unobserved]").count() == page.locator("article").count()
     app.state.hubs.update(
@@ -57,7 +57,7 @@ def test_old_figures_go_away_and_new_ones_come_back(service, watch):
     thread.start()
     try:
         assert ready.wait(10)
-        page.wait_for_selector("#link[data-link=live]", timeout=20_000)
+        page.wait_for_selector("#link[data-link=live]")
         assert page.inner_text("article:first-of-type .parts b") != "–"
     finally:
         page.close()

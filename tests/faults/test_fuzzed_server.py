@@ -149,5 +149,5 @@ async def test_bytes_changed_on_the_way(free_port: int, monkeypatch: pytest.Monk
                 await asyncio.sleep(0.03)
             flipper.flipping = False
             await line.write("N1/Count", ua.Variant(count + 1, ua.VariantType.UInt32))
-            await watching.until(lambda: watching.values("part_count")[-1:] == [count + 1], 30.0)
-            await watching.until(lambda: watching.supervisor.status.refused == {}, 30.0)
+            await watching.until(lambda: watching.values("part_count")[-1:] == [count + 1])
+            await watching.until(lambda: watching.supervisor.status.refused == {})

@@ -68,7 +68,7 @@ def command(tool: str, *words: str) -> list[str]:
 
 def run(tool: str, *words: str) -> str:
     """What a tool of asyncua prints."""
-    done = subprocess.run(command(tool, *words), capture_output=True, text=True, timeout=30)
+    done = subprocess.run(command(tool, *words), capture_output=True, text=True, timeout=60)
     assert done.returncode == 0, done.stderr
     return done.stdout
 
@@ -88,7 +88,7 @@ def test_the_command_line_tool_subscribes(simulated: str, seen: Any) -> None:
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
         env={**os.environ, "PYTHONUNBUFFERED": "1"},
     )  # fmt: skip
-    deadline = threading.Timer(30, process.kill)
+    deadline = threading.Timer(60, process.kill)
     deadline.start()
     try:
         assert process.stdout is not None

@@ -32,7 +32,7 @@ OVERRIDE = f"{TOOL_MACHINE}/FeedOverride"
 EXECUTING, NOT_EXECUTING = 3, 2
 RUNNING, ENDED = 1, 2
 FROZEN_S = 8
-SOON_S = 20.0
+SOON_S = 60.0
 """Far above what a value takes: it ends a test that would hang."""
 SHOWN = {
     STATE: ["UInt32", EXECUTING], PROGRAM: ["String", "O77"], PROGRAM_STATE: ["UInt32", RUNNING],

@@ -28,7 +28,7 @@ class Api:
     """One running service."""
 
     def __init__(self, address: str) -> None:
-        self._client = httpx.Client(base_url=address, timeout=30)
+        self._client = httpx.Client(base_url=address, timeout=60)
 
     def close(self) -> None:
         """Give the connections back."""

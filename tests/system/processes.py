@@ -17,7 +17,7 @@ from .api import Api
 from .waiting import until
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-END_S = 30.0
+END_S = 60.0
 READY = re.compile(r"^swarfline-sim ready (\S+)$", re.MULTILINE)
 ADDRESS = re.compile(r"page and API: (http://\S+/)")
 SWARFLINE = (sys.executable, "-c", "from swarfline.cli import main; main()")

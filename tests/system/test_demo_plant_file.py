@@ -25,7 +25,7 @@ def simulator():
         yield line.removeprefix(READY).strip()
     finally:
         process.terminate()
-        process.communicate(timeout=10)
+        process.communicate(timeout=60)
 
 
 def browse_path(start: ua.NodeId, text: str, indexes: dict[str, int]) -> ua.BrowsePath:

@@ -69,7 +69,7 @@ def test_the_simulator_s_own_stream_becomes_facts_with_progress(store, pipeline)
     try:
         total = take_history(process.stdout, pipeline, told.append)
     finally:
-        process.communicate(timeout=20)
+        process.communicate(timeout=60)
     assert total == len(store.readings(0, NEVER)) > 40_000
     assert told == sorted(told)
     assert told

@@ -188,7 +188,7 @@ async def test_a_report_in_the_making_holds_up_nobody(works, monkeypatch):
 
     def slow() -> list[str]:
         begun.set()
-        assert go_on.wait(10)
+        assert go_on.wait(60)
         return make()
 
     monkeypatch.setattr(reporting, "step", slow)
@@ -199,7 +199,7 @@ async def test_a_report_in_the_making_holds_up_nobody(works, monkeypatch):
     await asyncio.sleep(0.02)
     assert not running.done()
     go_on.set()
-    await asyncio.wait_for(running, 10)
+    await asyncio.wait_for(running, 60)
     store.close()
     assert len(works.messages()) == 1
 

@@ -193,5 +193,5 @@ def test_a_running_service_takes_what_the_command_does(write_plant, small_plant,
             assert http.get("/api/v1/plant").status_code == 401
     finally:
         service.terminate()
-        told = service.communicate(timeout=20)[1]
+        told = service.communicate(timeout=60)[1]
     assert service.returncode == 0 and token not in told

@@ -62,7 +62,7 @@ async def test_waiting_ends_with_the_first_batch_or_with_time():
     await inbox.wait(0.05)
     assert loop.time() - begun >= 0.04
     loop.call_later(0.05, inbox.lane(), cycle("N1", 0, 1.0))
-    await asyncio.wait_for(inbox.wait(60), 10)
+    await asyncio.wait_for(inbox.wait(600), 60)
     assert len(inbox) > 0
     inbox.take()
     waiting = asyncio.create_task(inbox.wait(60))

@@ -155,13 +155,13 @@ async def test_that_we_stood_still_ourselves_is_not_taken_for_a_lost_server(
 async def test_a_cut_is_found_at_once(free_port: int) -> None:
     async with Plc(free_port) as plc, Proxy(free_port) as proxy:
         await plc.machine("N1", State=3, Count=ua.Variant(0, UINT32))
-        async with Watching(plant_file(f"opc.tcp://127.0.0.1:{proxy.port}/line", ONE)) as watching:
+        url = f"opc.tcp://127.0.0.1:{proxy.port}/line"
+        # silence would only be noticed long after the test has given up
+        async with Watching(plant_file(url, ONE, keepalive_s=60.0, timeout_s=60.0)) as watching:
             await watching.until_link("back")
             for times in (1, 2):
-                cut_us = now_us()
                 proxy.cut()
-                await watching.until_link("lost", times)
-                assert now_us() - cut_us < 2_000_000
+                await watching.until_link("lost", times, limit_s=30.0)
                 await watching.until_link("back", times + 1)
         order = [r.value for r in watching.of("link") if r.value != "alive"]
         assert order == ["back", "lost", "back", "lost", "back"]

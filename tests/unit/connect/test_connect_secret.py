@@ -43,7 +43,7 @@ def swarfline(*words):
 
 def connection(client):
     """The one server as the API tells it, once an attempt has come to an end."""
-    until_s = time.monotonic() + 40
+    until_s = time.monotonic() + 60
     while time.monotonic() < until_s:
         try:
             (server,) = client.get("/api/v1/servers").json()["items"]
@@ -66,7 +66,7 @@ def told_and_kept(file, port, env):
             stderr=subprocess.STDOUT,
         )
         try:
-            with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=10) as client:
+            with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=60) as client:
                 server = connection(client)
                 shown = [repr(server).encode()]
                 for page in PAGES:

@@ -48,7 +48,7 @@ class Bench:
         self.steps.take(readings, NOW_US)
 
     async def until(self, true: Callable[[], bool]) -> None:
-        async with asyncio.timeout(10):
+        async with asyncio.timeout(60):
             while not true():
                 await asyncio.sleep(0.005)
 

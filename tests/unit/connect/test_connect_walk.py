@@ -76,7 +76,7 @@ class Scripted:
 
 async def walk(client: Any, bounds: Bounds = ANY) -> Walked:
     one = Walk(Services(client), bounds, lambda *_: None)
-    async with asyncio.timeout(20):
+    async with asyncio.timeout(60):
         await one.run()
     return one.walked
 
@@ -234,5 +234,5 @@ async def test_a_real_server_is_walked_within_its_limit_and_the_server_object_is
 async def test_all_children_of_a_node_whose_pages_never_end_are_refused() -> None:
     scripted = Scripted({OBJECTS: page(reference(1), point=b"a")}, {b"a": page(point=b"a")})
     with pytest.raises(Refusal, match="cannot be browsed"):
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(60):
             await Services(scripted).children([ua.NodeId(OBJECTS)])

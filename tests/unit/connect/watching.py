@@ -13,6 +13,8 @@ from swarfline.plant.load import check
 from swarfline.signals import LINK, Reading
 
 URI = "urn:test:line"
+PATIENCE_S = 60.0
+"""Ends a test that would hang; judges no speed."""
 STATE_AND_COUNT = {"state": "t:State", "part_count": "t:Count"}
 
 
@@ -57,7 +59,7 @@ class Watching:
         with contextlib.suppress(asyncio.CancelledError):
             await self._task
 
-    async def until(self, true: Callable[[], Any], limit_s: float = 15.0) -> None:
+    async def until(self, true: Callable[[], Any], limit_s: float = PATIENCE_S) -> None:
         """Wait for something to become true; fail with what came instead."""
         loop = asyncio.get_running_loop()
         end_s = loop.time() + limit_s
@@ -66,7 +68,9 @@ class Watching:
             assert loop.time() < end_s, (self.supervisor.status, self.got[-20:])
             await asyncio.sleep(0.02)
 
-    async def until_link(self, value: str, times: int = 1, machine: str = "N1", limit_s: float = 15.0) -> None:
+    async def until_link(
+        self, value: str, times: int = 1, machine: str = "N1", limit_s: float = PATIENCE_S
+    ) -> None:
         """Wait until a machine's link was said to be ``value`` so often."""
         await self.until(lambda: len(self.links(value, machine)) >= times, limit_s)
 

@@ -102,7 +102,7 @@ async def test_a_stream_ends_with_its_session(encrypted):
     headers = {"authorization": f"Bearer {encrypted.token('viewer')}"}
     async with serving(encrypted) as port:
         site = httpx.AsyncClient(base_url=f"https://127.0.0.1:{port}", verify=trusting(encrypted), headers=headers)
-        async with asyncio.timeout(30), site as http, http.stream("GET", "/api/v1/live") as stream:
+        async with asyncio.timeout(60), site as http, http.stream("GET", "/api/v1/live") as stream:
             text = ""
             async for piece in stream.aiter_text():
                 if "event: tick" in piece:
@@ -209,7 +209,7 @@ async def test_a_renewed_certificate_is_taken_without_a_restart_and_an_unfit_one
             await asyncio.sleep(0.05)
         assert await shown(port) == before
         renewed, _ = self_made(tmp_path)
-        async with asyncio.timeout(10):
+        async with asyncio.timeout(60):
             while await shown(port) != der(renewed):
                 await asyncio.sleep(0.05)
     plant.store.close()
