@@ -19,10 +19,10 @@ class Pace:
     ``planned_us`` is the span's planned time, ``elapsed_us`` what of it has passed. ``target`` and
     ``expected`` are what people want in those where they told (``told``), else what the plan makes at 100 %;
     ``ahead`` = made − expected, negative when behind; ``forecast`` is what the span ends with if it goes on as
-    so far. None where there is no plan, or nothing has passed yet.
+    so far. None where there is no plan, or nothing has passed yet, and where nobody saw what was made.
     """
 
-    made: int
+    made: int | None
     planned_us: int
     elapsed_us: int
     target: Fraction | None
@@ -34,7 +34,7 @@ class Pace:
 
 
 def pace(
-    made: int,
+    made: int | None,
     item_us: Fraction | None,
     planned: Sequence[Interval],
     span: Interval,
@@ -42,7 +42,7 @@ def pace(
     estimate: bool = False,
     aims: Aims = NONE_TOLD,
 ) -> Pace:
-    """Pace of a machine that has ``made`` parts in ``span`` so far.
+    """Pace of a machine that has ``made`` parts in ``span`` so far; None where nobody watched.
 
     ``item_us`` is the planned run time per item (``PartPlan.item_us``), ``estimate`` when it was measured.
     ``planned`` is sorted and disjoint. ``aims`` are the targets of people; they go before the plan.
@@ -58,8 +58,8 @@ def pace(
         elapsed,
         _due(item_us, planned, span, aims),
         expected,
-        None if expected is None else made - expected,
-        Fraction(made * whole, elapsed) if elapsed else None,
+        None if expected is None or made is None else made - expected,
+        Fraction(made * whole, elapsed) if elapsed and made is not None else None,
         estimate and item_us is not None and (open_us > 0 or not aims.covered),
         aims.touch(span),
     )

@@ -292,7 +292,8 @@ class Assembly:
         span = (self.span[0], until_us)
         planned = self.room.calendar.planned(machine, *span)
         made_all = sum(quantities.values())
-        return pace(made_all, item_us, planned, span, self.now_us, estimate, self.aims(machine, span))
+        seen = made_all if self.is_seen(machine) else None
+        return pace(seen, item_us, planned, span, self.now_us, estimate, self.aims(machine, span))
 
     def aims(self, machine: str, span: Interval) -> Aims:
         """The targets that people told for a machine and reach into a span, which may lie ahead."""

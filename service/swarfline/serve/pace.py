@@ -21,13 +21,13 @@ router = APIRouter(tags=["figures"])
 
 
 class PaceRow(Shape):
-    """One machine; null where there is no planned time, or nothing of it has passed."""
+    """One machine; null where there is no planned time, nothing of it has passed, or nobody watched."""
 
     machine: str
     from_: str = Field(alias="from")
     until: str = Field(description="end of the shift, day or week, which may lie ahead")
     part: str = Field(description="being made")
-    made: int
+    made: int | None = Field(description="null: nobody watched")
     planned_time_s: float
     elapsed_s: float
     target: float | None = Field(description="parts wanted: as people told, else what the span makes by plan")

@@ -39,6 +39,12 @@ def test_its_parts_are_unknown_on_every_page(bare):
     assert re.findall('data-label="Made" class="n">([^<]*)<', report) == [words.UNKNOWN] * 2
 
 
+def test_the_api_tells_no_pace_of_it(bare):
+    rows = bare[0].get("/api/v1/pace").json()["items"]
+    assert [[row[name] for name in ("made", "ahead", "forecast")] for row in rows] == [[None] * 3] * 2
+    assert [row["planned_time_s"] > 0 for row in rows] == [True] * 2
+
+
 def test_parts_counted_across_a_gap_are_known(bare):
     client, store = bare
     store.writer().commit(

@@ -140,7 +140,6 @@ class Shift:
     asked: Asked
     sums: OeeSums
     pace: Pace
-    made: int | None
     usual: Usual
     lost: Amount
     cells: Cells
@@ -161,12 +160,11 @@ def _shift(room: Room, machine: str, now_us: int) -> Shift:
     work = Assembly(room, asked.interval, now_us)
     sums, pace = work.oee_sums(machine, [asked.interval]), work.pace(machine, asked.until_us)
     lost = Amount.lost(sums, work.rate(machine))
-    made = pace.made if work.is_seen(machine) else None
     drawn = ribbon(work.conditions(machine), (asked.start_us, asked.until_us), asked.end_us)
     cells = {
         **_oee_cells(machine, sums),
         f"{machine}.lost": lost_words(room, lost),
-        f"{machine}.made": words.number(made),
+        f"{machine}.made": words.number(pace.made),
         f"{machine}.due": words.number(pace.expected),
         # whole parts, as the machine's own page has it
         f"{machine}.target": words.number(None if pace.target is None else ceil(pace.target)),
@@ -179,7 +177,6 @@ def _shift(room: Room, machine: str, now_us: int) -> Shift:
         asked,
         sums,
         pace,
-        made,
         usual_times(work.last_cycles(machine)),
         lost,
         cells,
@@ -189,7 +186,7 @@ def _shift(room: Room, machine: str, now_us: int) -> Shift:
 def _together(room: Room, shifts: list[Shift]) -> Cells:
     """The plant's totals: of the machines whose shift runs, or of all where none runs."""
     running = [s for s in shifts if s.asked.until_us > s.asked.now_us] or shifts
-    seen = [s.made for s in running if s.made is not None]
+    seen = [s.pace.made for s in running if s.pace.made is not None]
     made = sum(seen) if seen else None
     due = [s.pace.expected for s in running]
     known = [d for d in due if d is not None]

@@ -79,9 +79,8 @@ def target_aim(work: Assembly, machine: str, asked: Asked, pace: Pace) -> Aim | 
     """The target of a shift or day, told or by plan; None where there is none."""
     if pace.target is None:
         return None
-    seen = work.is_seen(machine)
-    made = LotMade("", work.part_now(machine), ceil(pace.target), pace.made if seen else None)
-    return _aim(work, machine, made, asked.name, pace.told, words.signed(pace.ahead if seen else None))
+    made = LotMade("", work.part_now(machine), ceil(pace.target), pace.made)
+    return _aim(work, machine, made, asked.name, pace.told, words.signed(pace.ahead))
 
 
 def _aim(work: Assembly, machine: str, made: LotMade, name: str, told: bool = False, ahead: str = "") -> Aim:
