@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from html import unescape
+from pathlib import Path
 
 import pytest
 
 from swarfline.facts import ToolLife
+from swarfline.serve.page import tools
 from swarfline.store import Batch
 
 from .client import Client
@@ -108,3 +110,10 @@ def test_wrong_addresses_are_told(client, path):
 def test_a_wrong_parameter_is_told_with_what_is_wrong(client):
     text = words_of(client.get("/tools?most_given_up_pct=much").text)
     assert "most_given_up_pct: is no number" in text
+
+
+def test_boxes_to_tick_are_for_paper(client):
+    css = (Path(tools.__file__).parent / "assets" / "tools.css").read_text(encoding="utf-8")
+    screen, printed = css.split("@media print")
+    assert ".due .tick { display: none; }" in screen and ".due .tick { display: table-cell" in printed
+    assert 'class="tick"' in client.get("/tools").text
