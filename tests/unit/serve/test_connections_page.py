@@ -25,12 +25,12 @@ def test_what_missing_and_refused_signals_cost(client):
     told = lacks(text_of(client))
     assert "N1: " in told and "South one: " in told
     first, second = told.split("South one: ")
-    assert "energy : energy or power is refused by the server" in first
-    assert "energy : energy or power is not in the plant file" in second
-    assert "faults : alarm is not in the plant file a fault shows as waiting" in second
+    assert "energy – refused by the server: energy or power" in first
+    assert "energy – not in the plant file: energy or power" in second
+    assert "faults – not in the plant file: alarm a fault shows as waiting" in second
     assert "OEE" not in first and "tool lives" not in first, "what can be told is not listed"
     german = text_of(client, "de")
-    assert "Energie : energy oder power verweigert der Server" in german
+    assert "Energie – vom Server verweigert: energy oder power" in german
     assert "eine Störung erscheint als Warten" in german
 
 
@@ -39,7 +39,7 @@ def test_a_field_of_tools_is_had_where_one_tool_has_it(tmp_path):
     refused = {"N1/tools[1].used": "BadNodeIdUnknown", "N1/power": "BadNodeIdUnknown"}
     store.writer().commit(Batch(servers={"line": status(refused=refused)}, seen_us=NOW))
     told = lacks(text_of(Client(app))).split("South one: ")[0]
-    assert "tool lives : tools.used or tools.remaining is refused by the server" in told
+    assert "tool lives – refused by the server: tools.used or tools.remaining" in told
     store.close()
 
 

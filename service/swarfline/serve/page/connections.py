@@ -95,7 +95,7 @@ def _untold(room: Room, machine: Machine, refused: Mapping[str, str]) -> tuple[U
     return tuple(
         Untold(
             family_words(ability.family),
-            "; ".join(_missing(group, mapped) for group in ability.missing),
+            _missing(ability.missing, mapped),
             words.say(ability.without) if ability.without else "",
         )
         for ability in abilities(there)
@@ -116,13 +116,18 @@ def _refused(room: Room, machine: Machine, signal: str, refused: Mapping[str, st
     return all(f"{machine.id}/{tool_signal(key, field)}" in refused for key in keys)
 
 
-def _missing(group: str, mapped: Sequence[str]) -> str:
-    """The signals of which one would do, and why none is there."""
-    names = group.split(" or ")
-    told = {"signals": _(" or ").join(names)}
-    if any(name in mapped for name in names):
-        return _("%(signals)s is refused by the server") % told
-    return _("%(signals)s is not in the plant file") % told
+def _missing(groups: Sequence[str], mapped: Sequence[str]) -> str:
+    """The signals that are missing, of each group one would do, by why they are."""
+    refused = [group for group in groups if any(name in mapped for name in group.split(" or "))]
+    told = (
+        (_("refused by the server: %s"), refused),
+        (_("not in the plant file: %s"), [group for group in groups if group not in refused]),
+    )
+    return "; ".join(text % ", ".join(map(_either, found)) for text, found in told if found)
+
+
+def _either(group: str) -> str:
+    return group.replace(" or ", _(" or "))
 
 
 def family_words(family: str) -> str:
