@@ -30,7 +30,7 @@ def test_what_missing_and_refused_signals_cost(client):
     assert "faults – not in the plant file: alarm a fault shows as waiting" in second
     assert "OEE" not in first and "tool lives" not in first, "what can be told is not listed"
     german = text_of(client, "de")
-    assert "Energie – vom Server verweigert: energy oder power" in german
+    assert "Energie – vom Server abgelehnt: energy oder power" in german
     assert "eine Störung erscheint als Warten" in german
 
 
