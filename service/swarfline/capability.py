@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from swarfline.plant import Machine, Plant
+from swarfline.sentence import N_
 from swarfline.signals import TOOL_FIELDS
 
 TOOLS = "tools"
@@ -34,9 +35,9 @@ NEEDS = (
         "quality",
         ("scrap", "quality_ratio"),
         (("scrap_count", "good_count"),),
-        "unjudged parts count as good",
+        N_("unjudged parts count as good"),
     ),
-    Need("scrap", ("scrap_ratio",), (("scrap_count",),), "parts that are not judged are no scrap"),
+    Need("scrap", ("scrap_ratio",), (("scrap_count",),), N_("parts that are not judged are no scrap")),
     Need(
         "cycles",
         ("cycle_time_median", "cycle_time_limits", "level_step_size", "mean_difference", "run_off_index"),
@@ -46,20 +47,22 @@ NEEDS = (
         "steps",
         ("measured_step_time", "planned_difference", "level_step_shares"),
         (_STATE, _PROGRESS, ("tool_changing", "active_tool"), ("positioning",), ("spindle_load", "spindle_speed")),
-        "a step that has no signal of its own shows as other",
+        N_("a step that has no signal of its own shows as other"),
     ),
-    Need("setup", ("actual_setup_time", "setup_ratio"), (("mode",),), "setting up shows as waiting or producing"),
+    Need(
+        "setup", ("actual_setup_time", "setup_ratio"), (("mode",),), N_("setting up shows as waiting or producing")
+    ),
     Need(
         "holds",
         ("actual_delay_time",),
         (("feed_hold", "program_state", "feed_override"),),
-        "a hold shows as waiting",
+        N_("a hold shows as waiting"),
     ),
     Need(
         "faults",
         ("actual_delay_time", "technical_efficiency", "utilization_efficiency", "mean_time_between_failures"),
         (("alarm",),),
-        "a fault shows as waiting",
+        N_("a fault shows as waiting"),
     ),
     Need("tool_times", ("consumption_per_cycle",), (("active_tool",), ("spindle_load", "spindle_speed"))),
     Need("tool_life", ("share_used", "remaining"), (_LIFE, ("tools.limit",))),

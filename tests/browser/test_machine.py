@@ -56,6 +56,30 @@ def test_a_stop_is_named_with_two_taps_and_the_undo_is_the_third(service, watch,
     assert watched.complaints == []
 
 
+@pytest.mark.parametrize("scripts", [True, False])
+def test_one_name_serves_every_button_of_a_stop_and_enter_never_chooses_a_reason(service, watch, scripts):
+    with service.store.entering() as door:
+        said = StopReason("No castings")
+        door.add(Entry("S1", DAY_BEFORE, DAY_BEFORE + 1, said, "Luis", DAY_BEFORE))
+    page = watch(**PHONE, java_script_enabled=scripts).page
+    page.goto(service.url + "/machines/S1")
+    stop = page.locator("details.stop").first
+    stop.locator("summary").tap()
+    names = stop.get_by_label("Your name")
+    expect(names).to_have_count(1)
+    # without a name the browser asks for it, whichever button is pressed
+    stop.get_by_role("button", name="No castings").tap()
+    expect(names).to_be_focused()
+    names.fill("Ana")
+    names.press("Enter")
+    expect(page.locator("#entered")).to_contain_text("Reason: is missing")
+    stop = page.locator("details.stop[open]")
+    expect(stop.get_by_label("Your name")).to_have_value("Ana")
+    stop.get_by_label("Another reason").fill("Chips in the door")
+    stop.get_by_label("Another reason").press("Enter")
+    expect(page.locator(".just")).to_contain_text("Entered: Stop, Chips in the door")
+
+
 def test_the_timeline_by_keys_alone(service, watch):
     watched = watch()
     page = watched.page

@@ -122,18 +122,21 @@ def entries_of(room: Room, span: Interval, kind: type[Said], machine: str | None
     return sorted(entries, key=lambda e: (e.start_us, e.number))
 
 
-def moment_of(name: str, text: str, now_us: int) -> int:
-    """A time of the past, µs UTC; ends the request with 422 for anything else."""
+AHEAD = N_("lies ahead of the plant's present")
+
+
+def moment_of(name: str, text: str, now_us: int, ahead: str = AHEAD) -> int:
+    """A time of the past, µs UTC; ends the request with 422 for anything else. ``ahead`` says why not later."""
     try:
         at_us = parse(text)
     except ValueError as problem:
         raise wrong(name, str(problem), N_("an RFC 3339 time with an offset")) from None
     if at_us >= now_us:
-        raise wrong(name, N_("lies ahead of the plant's present"), N_("a time that has passed"))
+        raise wrong(name, ahead, N_("a time that has passed"))
     return at_us
 
 
-def span_of(start: str | None, end: str | None, other: str, now_us: int) -> Interval:
+def span_of(start: str | None, end: str | None, other: str, now_us: int, ahead: str = AHEAD) -> Interval:
     """A span of the past, up to the present; ``other`` may be given in place of it. 422 where it is none."""
     if start is None or end is None:
         raise wrong(
@@ -141,7 +144,7 @@ def span_of(start: str | None, end: str | None, other: str, now_us: int) -> Inte
             N_("is missing"),
             Sentence(N_("'from' and 'to', or {other} alone"), {"other": repr(other)}),
         )
-    start_us = moment_of("from", start, now_us)
+    start_us = moment_of("from", start, now_us, ahead)
     try:
         end_us = min(parse(end), now_us)
     except ValueError as problem:

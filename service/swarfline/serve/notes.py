@@ -32,6 +32,11 @@ from swarfline.serve.table import OPENAPI
 
 router = APIRouter(tags=["entries"])
 
+_AHEAD = N_(
+    "lies ahead of now, and a note is about what has been; leave the time empty for what a later shift has to "
+    "know: the note stands on the first page until the end of the next shift"
+)
+
 
 class NoteBody(SpanBody):
     """Something to be known of a machine: at a time, over a span, or now where neither is told."""
@@ -61,8 +66,8 @@ def _span(room: Room, body: NoteBody) -> Interval:
     if body.time is not None and spanned:
         raise wrong("time", N_("cannot stand beside 'from' or 'to'"), N_("one of the two"))
     if spanned:
-        return span_of(body.from_, body.to, "time", now_us)
-    at_us = now_us - 1 if body.time is None else moment_of("time", body.time, now_us)
+        return span_of(body.from_, body.to, "time", now_us, _AHEAD)
+    at_us = now_us - 1 if body.time is None else moment_of("time", body.time, now_us, _AHEAD)
     return at_us, at_us + 1
 
 

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 from pydantic import Field
 
-from swarfline.measure.changes import Change, ChangePlan, LifeAhead, plan_changes
+from swarfline.measure.changes import Change, ChangePlan, LifeAhead, Stop, plan_changes
 from swarfline.measure.forecast import ToolForecast
 from swarfline.measure.prospect import Prospect
 from swarfline.serve.assemble import Assembly
@@ -48,7 +48,7 @@ class StopRow(Shape):
 
     machine: str
     after_cycles: int = Field(description="complete cycles from now on; 0: before the next one")
-    at: str | None
+    at: str | None = Field(description="where cautious, the early end of the forecast; null: not known")
     tools: list[ChangeRow]
 
 
@@ -159,7 +159,7 @@ def _plan(work: Assembly, machine: str, asked: Planning) -> tuple[MachinePlan, l
         proven=plan.proven if plan else None,
         left_out=found.left_out,
     )
-    return about, _rows(room, machine, work.prospect(machine), plan, found.tools) if plan else []
+    return about, _rows(work, machine, plan, found.tools, asked.cautious) if plan else []
 
 
 def _until_us(room: Room, machine: str, hours: float | None, cycles: int | None, now_us: int) -> int | None:
@@ -207,14 +207,32 @@ def _why(tool: ToolForecast, cautious: bool) -> str:
     return TOO_FEW if cautious and tool.cycles_left_low is None else NO_CYCLE
 
 
+def stop_at_us(ahead: Prospect, stop: Stop, tools: list[tuple[ToolForecast, int]], cautious: bool) -> int | None:
+    """When a stop of a plan comes, µs UTC: after its cycles at the usual pace, None where that is not known.
+
+    ``cautious``: at the early end of the forecast of the first of its tools; of tools that are due once more by
+    then, for which there is no forecast yet, at the early end of the pace.
+    """
+    at_us = ahead.at_us(stop.cycle)
+    if not cautious or at_us is None or stop.cycle == 0:
+        return at_us
+    first = (tools[change.tool][0] for change in stop.changes)
+    lows = [t.limit_at_low_us for t in first if (t.cycles_left_low or 0) >= stop.cycle]
+    early = min((us for us in lows if us is not None), default=None)
+    if early is None:
+        early = ahead.reach(stop.cycle, (stop.cycle, None)).at_low_us
+    return at_us if early is None else min(early, at_us)
+
+
 def _rows(
-    room: Room, machine: str, ahead: Prospect, plan: ChangePlan, tools: list[tuple[ToolForecast, int]]
+    work: Assembly, machine: str, plan: ChangePlan, tools: list[tuple[ToolForecast, int]], cautious: bool
 ) -> list[StopRow]:
+    ahead = work.prospect(machine)
     return [
         StopRow(
             machine=machine,
             after_cycles=stop.cycle,
-            at=show_or_none(ahead.at_us(stop.cycle), room.zone),
+            at=show_or_none(stop_at_us(ahead, stop, tools, cautious), work.room.zone),
             tools=[_change_row(change, *tools[change.tool]) for change in stop.changes],
         )
         for stop in plan.stops

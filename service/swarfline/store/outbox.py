@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Engine, delete, func, insert, or_, select, update
+from sqlalchemy import ColumnElement, Connection, Engine, case, delete, func, insert, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from swarfline.messages import (
@@ -108,6 +108,14 @@ class Outbox:
         wanted = (_OUT.c.channel == channel, _OUT.c.state == WAITING)
         with self._engine.connect() as connection:
             return int(connection.execute(select(func.count()).select_from(_OUT).where(*wanted)).scalar() or 0)
+
+    def late(self, before_us: int) -> tuple[int, int | None]:
+        """How many messages wait that could have been sent before a moment, and since when the first of them."""
+        ready_us = case((_OUT.c.not_before_us > _OUT.c.created_us, _OUT.c.not_before_us), else_=_OUT.c.created_us)
+        query = select(func.count(), func.min(ready_us)).where(_OUT.c.state == WAITING, ready_us < before_us)
+        with self._engine.connect() as connection:
+            count, since_us = connection.execute(query).one()
+        return int(count), None if since_us is None else int(since_us)
 
     def waiting_elsewhere(self, channels: Iterable[str], limit: int) -> list[Delivery]:
         """Messages that wait for channels other than these."""

@@ -6,7 +6,7 @@ import json
 from collections.abc import Collection
 from typing import Any, NamedTuple, TypeVar
 
-from sqlalchemy import ColumnElement, Engine, Select, Table, func, literal_column, select
+from sqlalchemy import ColumnElement, Engine, Select, Table, func, literal_column, select, true
 
 from swarfline.alerts import Alert, AlertEvent
 from swarfline.calendar import Interval, subtract
@@ -338,12 +338,15 @@ class Queries:
         """What happened to an alert, oldest first; ``alerts.story`` adds what follows from it."""
         return alert_rows.events(self._engine, number)
 
-    def entries(self, kind: type[Said], machine: str, start_us: int, end_us: int) -> list[Entry]:
-        """Entries of one kind that overlap [start, end), by their start; undone ones too, marked so."""
+    def entries(self, kind: type[Said], machine: str | None, start_us: int, end_us: int) -> list[Entry]:
+        """Entries of one kind that overlap [start, end), by their start; undone ones too, marked so.
+
+        ``machine`` None: of all machines.
+        """
         table = tables.entries
         return self._entries(
             table.c.kind == kind.kind,
-            table.c.machine == machine,
+            true() if machine is None else table.c.machine == machine,
             table.c.start_us < end_us,
             table.c.end_us > start_us,
             # the index finds the last ones, no entry reaches further

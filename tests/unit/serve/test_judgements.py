@@ -124,8 +124,8 @@ def test_a_time_reaches_back_to_the_start_of_its_shift_only(two_days):
         "of 109 PH-12 made in the shift or day since 2026-03-10 06:00 107 are not scrap"
     )
     assert error["detail"].endswith("tell the time when the last of them was made")
-    # between shifts the one that ended is meant, and at the end of a shift that one
-    for time in ("2026-03-09T14:00:00+01:00", "2026-03-10T02:00:00+01:00"):
+    # between shifts the one that ended is meant, up to the very start of the next
+    for time in ("2026-03-09T14:00:00+01:00", "2026-03-10T02:00:00+01:00", "2026-03-10T06:00:00+01:00"):
         assert "of 40 PH-12" in two_days.enter(N1, time=time, kind="scrap", quantity=41).json()["detail"]
     made = two_days.entered(N1, time="2026-03-09T14:00:00+01:00", kind="scrap", quantity=40)
     assert (made["applied"], made["from"]) == (40, "2026-03-09T13:00:45+01:00")

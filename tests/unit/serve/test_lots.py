@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from swarfline.facts import COMPLETE, TOTAL, WAITING, Count, Cycle
@@ -86,3 +88,24 @@ def test_a_machine_that_counts_no_parts_has_those_of_its_cycles(asked):
     row = asked("S1", cycles, lot="L8", part="MB-05", lot_size=30)
     assert (row["made"], row["scrap"], row["left"], row["cycles_left"], row["whole"]) == (16, None, 14, 7, True)
     assert row["since"] == "2026-03-10T10:40:00+01:00"
+
+
+def at_work(folder, **values):
+    """What the page of N1 says of its lot, whose machine tells ``values``."""
+    app, store = works(folder)
+    store.writer().commit(Batch(now={"N1": now_of("N1", WAITING, NOW - HOUR, values=values)}))
+    page = Client(app).get("/machines/N1").text.split('id="now-title"')[1].split("</section>")[0]
+    store.close()
+    (lot,) = re.findall(r"<h3>Lot .*?</div>", page, re.DOTALL)
+    assert "reaches its limit" not in page.replace(lot, ""), "once is enough"
+    return lot
+
+
+def test_the_page_names_the_first_tool_that_ends_before_the_lot(tmp_path):
+    lot = at_work(tmp_path, lot="L1", part="PH-12", lot_size=130)
+    said = "T7 Face mill 50 reaches its limit before that, about 12:16"
+    assert f'<a href="/tools?machine=N1">{said}</a>' in lot
+
+
+def test_the_page_names_no_tool_where_all_last(tmp_path):
+    assert "reaches its limit" not in at_work(tmp_path, lot="L1", part="PH-12", lot_size=111)

@@ -43,7 +43,9 @@ def works(tmp_path):
     store.outbox.settle(first, REFUSED, NOW + 6 * SECOND, "hook.example answers 410 Gone")
     store.outbox.begin(second, NOW + 7 * SECOND, NOW + 60 * SECOND)
     store.outbox.settle(second, SENT, NOW + 8 * SECOND)
-    yield Writer(create_app(load(path), store, clock_us=lambda: NOW + 60 * SECOND))
+    made = Writer(create_app(load(path), store, clock_us=lambda: NOW + 60 * SECOND))
+    made.store = store
+    yield made
     store.close()
 
 
@@ -95,3 +97,15 @@ def test_the_page(works):
 def test_the_page_of_a_plant_without_channels(client):
     page = client.get("/notifications", headers={"accept": "text/html"}).text
     assert "The plant file has no channels" in page
+
+
+def test_messages_that_wait_too_long_are_told_of_where_people_look(works):
+    # one for the office could have gone 51 s ago: not late yet
+    for path in ("/", "/alerts"):
+        assert "could not be delivered" not in works.get(path).text
+    works.store.outbox.add(
+        [message("shop", -400), message("shop", -900), message("shop", -800, not_before_us=NOW)]
+    )
+    for path in ("/", "/alerts"):
+        page = works.get(path).text
+        assert '<a href="/notifications">2 messages could not be delivered yet, the first since 11:45.</a>' in page

@@ -33,8 +33,8 @@ from .works import PLANT as PLANT_FILE
 
 DAY = 24 * HOUR
 SECTIONS = (
-    "oee", "losses", "machines", "parts", "stops", "reasons", "alerts", "tools_changed", "tools_due", "energy",
-    "unknown",
+    "oee", "losses", "machines", "parts", "stops", "reasons", "notes", "alerts", "tools_changed", "tools_due",
+    "energy", "unknown",
 )  # fmt: skip
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from html import unescape
+from pathlib import Path
 
 import pytest
 
 from swarfline.facts import ToolLife
+from swarfline.serve.page import tools
 from swarfline.store import Batch
 
 from .client import Client
@@ -82,7 +84,7 @@ def test_early_ends_stand_out_and_lead_to_what_went_on_then(more):
     # 99 of 100 is not yet at the limit
     assert "T10 tool <10> 4 99 / 100 99 % near its limit" in text
     assert "T10 tool <10> 4 100 / 100 100 % at its limit" in text
-    assert "T11 tool <11> 5 30 / 100 30 % set back before its limit alarm A1 Door switch, 10:00" in text
+    assert "T11 tool <11> 5 30 / 100 30 % set back before its limit alarm A1 Door switch, 10:00–10:30" in text
     south = words_of(more.get("/machines/S1/tools").text)
     assert "20 % set back before its limit stop since 09:00: waiting, no reason known" in south
     around = re.findall(r'<th scope="row"><a href="([^"]+)">', page)
@@ -96,8 +98,8 @@ def test_early_ends_stand_out_and_lead_to_what_went_on_then(more):
 
 def test_the_lives_of_a_type_add_up(more):
     text = words_of(more.get("/machines/N1/tools?span=day").text)
-    assert "T10 tool <10> 3 3 ended, 0 in use 2 at or near the limit, 1 set back before it" in text
-    assert "T8 tool <8> 1 0 ended, 0 in use, 1 whose beginning was not seen –" in text
+    assert "T10 tool <10> 3 3 ended 2 at or near the limit, 1 set back before it" in text
+    assert "T8 tool <8> 1 1 whose beginning was not seen –" in text
 
 
 @pytest.mark.parametrize("path", ["/tools?most_given_up_pct=101", "/tools?machine=X1", "/machines/X1/tools"])
@@ -108,3 +110,10 @@ def test_wrong_addresses_are_told(client, path):
 def test_a_wrong_parameter_is_told_with_what_is_wrong(client):
     text = words_of(client.get("/tools?most_given_up_pct=much").text)
     assert "most_given_up_pct: is no number" in text
+
+
+def test_boxes_to_tick_are_for_paper(client):
+    css = (Path(tools.__file__).parent / "assets" / "tools.css").read_text(encoding="utf-8")
+    screen, printed = css.split("@media print")
+    assert ".due .tick { display: none; }" in screen and ".due .tick { display: table-cell" in printed
+    assert 'class="tick"' in client.get("/tools").text

@@ -83,5 +83,16 @@ def test_tools_that_cannot_be_planned_for_are_named_with_the_reason(ask):
     ], "tool 8 is not used and needs no plan"
 
 
-def test_a_cautious_plan_of_what_is_certain_is_the_same(ask):
-    assert ask(cycles=50, cautious=True)["items"] == ask(cycles=50)["items"]
+def test_a_cautious_plan_of_what_is_certain_has_the_same_stops(ask):
+    cautious, usual = ask(cycles=50, cautious=True)["items"], ask(cycles=50)["items"]
+    assert [{**stop, "at": None} for stop in cautious] == [{**stop, "at": None} for stop in usual]
+
+
+def test_a_cautious_stop_comes_at_the_early_end_of_its_first_tool(get, client):
+    (tool,) = get("machines/N1/tools")["items"]
+    first, second = get("tool-plan", machine="N1", cautious=True, hours=24)["items"]
+    usual, later = get("tool-plan", machine="N1", hours=24)["items"]
+    assert first["at"] == tool["limit_at_low"] < usual["at"] == tool["limit_at"]
+    assert first["at"] < second["at"] < later["at"], "of the life after that too"
+    shown = client.get("/tools?machine=N1&cautious=true").text
+    assert f"<b>{first['at'][11:16]}</b>" in shown and f"<b>{usual['at'][11:16]}</b>" not in shown

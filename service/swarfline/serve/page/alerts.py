@@ -18,6 +18,7 @@ from swarfline.serve.page.board import Board
 from swarfline.serve.page.choosing import Chosen, choose
 from swarfline.serve.page.entering import name_kept
 from swarfline.serve.page.forms import Fields, local, said, see_other, whole, why
+from swarfline.serve.page.notifications import late_words
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.problems import RefusedError
 from swarfline.serve.room import InRoom, Room
@@ -177,6 +178,7 @@ def overview(request: Request, room: Room, refused: Refused | None = None) -> di
         "history": [line(room, a, now_us) for a in _history(room, chosen)],
         "chosen": chosen,
         "most": ROWS,
+        "late": late_words(room),
         **_shared(request, room, now_us, refused),
     }
 

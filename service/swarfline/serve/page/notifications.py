@@ -14,11 +14,14 @@ from swarfline.serve.page import alert_words, words
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.tongue import gettext as _
+from swarfline.serve.tongue import ngettext
 from swarfline.watch.notices import SHORT
 
 MOST = 100
 """Messages that are listed; the API has all of them."""
 DAY_US = 86_400_000_000
+LATE_US = 5 * 60_000_000
+"""A message that waits longer than this is told of on the pages of alerts and of the plant now."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +110,20 @@ def _subject(room: Room, message: Message) -> str:
     detail = data.get("detail")
     told = alert_words.told(rule, machine, text, detail if isinstance(detail, dict) else {})
     return f"{_(SHORT[str(data['event'])]).format(severity=alert_words.severity(severity))}: {told}"
+
+
+def late_words(room: Room) -> str:
+    """That messages wait which should have been delivered by now; empty where none do."""
+    now_us = room.clock_us()
+    count, since_us = room.store.outbox.late(now_us - LATE_US)
+    if not count:
+        return ""
+    text = ngettext(
+        "%(count)s message could not be delivered yet, since %(since)s.",
+        "%(count)s messages could not be delivered yet, the first since %(since)s.",
+        count,
+    )
+    return text % {"count": words.number(count), "since": words.clock(since_us, room.zone, now_us)}
 
 
 def install(app: FastAPI) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import ceil
 
 from swarfline.facts import Cycle
-from swarfline.measure.lots import LotMade, lot_forecast
+from swarfline.measure.lots import UNLIKELY, LotMade, ToolInLot, lot_forecast
 from swarfline.measure.pace import Pace
 from swarfline.measure.prospect import Reach
 from swarfline.measure.trend import by_program, cycle_trend
@@ -52,7 +52,10 @@ def left_cells(seen: Presence, usual: Usual, now_us: int) -> dict[str, str]:
 
 @dataclass(frozen=True, slots=True)
 class Aim:
-    """A lot or a target: what is wanted, made and left, and when it will be done."""
+    """A lot or a target: what is wanted, made and left, and when it will be done.
+
+    ``tool``: the first tool that will not last so long, empty for none, and where it is not known of all.
+    """
 
     name: str
     part: str
@@ -65,6 +68,7 @@ class Aim:
     by_shift_end: str
     told: bool = False
     ahead: str = ""
+    tool: str = ""
 
 
 def lot_aim(work: Assembly, machine: str) -> Aim | None:
@@ -85,7 +89,8 @@ def target_aim(work: Assembly, machine: str, asked: Asked, pace: Pace) -> Aim | 
 
 def _aim(work: Assembly, machine: str, made: LotMade, name: str, told: bool = False, ahead: str = "") -> Aim:
     shift = work.room.calendar.shift_at(machine, work.now_us)
-    found = lot_forecast(made, work.prospect(machine), (), shift.end_us if shift else None)
+    tools = work.forecasts(machine)
+    found = lot_forecast(made, work.prospect(machine), tools, shift.end_us if shift else None)
     share = made.made / made.size if made.size and made.made is not None else None
     done, between = _done(work, found.done)
     return Aim(
@@ -100,7 +105,21 @@ def _aim(work: Assembly, machine: str, made: LotMade, name: str, told: bool = Fa
         found.by_shift_end or "",
         told,
         ahead,
+        _first_tool(work, found.tools or ()),
     )
+
+
+def _first_tool(work: Assembly, tools: Iterable[ToolInLot]) -> str:
+    """The first tool that is expected to reach its limit before the lot is done, in words."""
+    ending = [n.tool for n in tools if n.chance != UNLIKELY]
+    if not ending:
+        return ""
+    first = min(ending, key=lambda tool: tool.cycles_left or 0)
+    name = f"T{first.tool} {first.name}".strip()
+    if not first.cycles_left:
+        return _("%s is at its limit") % name
+    told = {"tool": name, "time": words.clock(first.limit_at_us, work.room.zone, work.now_us)}
+    return _("%(tool)s reaches its limit before that, about %(time)s") % told
 
 
 def _done(work: Assembly, reach: Reach) -> tuple[str, str]:

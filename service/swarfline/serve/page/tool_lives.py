@@ -159,8 +159,10 @@ def _stood(room: Room, life: ToolLife, now_us: int) -> str:
     alarms = room.queries.facts(Alarm, life.machine, *span)
     if alarms:
         last = alarms[-1]
-        told = {"alarm": f"{last.code} {last.text}".strip(), "time": words.clock(last.start_us, room.zone, now_us)}
-        return _("alarm %(alarm)s, %(time)s") % told
+        time = words.clock(last.start_us, room.zone, now_us)
+        if not last.open:
+            time += f"–{words.clock(last.end_us, room.zone, last.start_us)}"
+        return _("alarm %(alarm)s, %(time)s") % {"alarm": f"{last.code} {last.text}".strip(), "time": time}
     found = [stop for stop in Assembly(room, span, now_us).stops(life.machine, span) if stop.long]
     if not found:
         return ""
@@ -174,11 +176,14 @@ def _stood(room: Room, life: ToolLife, now_us: int) -> str:
 
 
 def _lives_words(found: HistoryRow) -> str:
-    """What became of the lives of a type, so that it adds up to all of them."""
-    told = [(sum(found.ends.model_dump().values()), _("%s ended")), (found.open, _("%s in use"))]
-    if found.not_whole:
-        told.append((found.not_whole, _("%s whose beginning was not seen")))
-    return ", ".join(text % words.number(count) for count, text in told)
+    """What became of the lives of a type, so that it adds up to all of them; without what none of them did."""
+    ended = sum(found.ends.model_dump().values())
+    told = (
+        (ended, _("%s ended")),
+        (found.open, _("%s in use")),
+        (found.not_whole, _("%s whose beginning was not seen")),
+    )
+    return ", ".join(text % words.number(count) for count, text in told if count)
 
 
 def _ends_words(found: HistoryRow) -> str:

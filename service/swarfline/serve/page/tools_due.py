@@ -14,7 +14,7 @@ from swarfline.serve.assemble import Assembly
 from swarfline.serve.page import words
 from swarfline.serve.room import Room
 from swarfline.serve.tongue import gettext as _
-from swarfline.serve.tool_plan import LOOK_AHEAD_US, LeftOutRow, Planning, plan_machine
+from swarfline.serve.tool_plan import LOOK_AHEAD_US, LeftOutRow, Planning, plan_machine, stop_at_us
 
 SHIFTS_AHEAD = 2
 DAY_US = 86_400_000_000
@@ -113,7 +113,11 @@ def _add(found: DueList, work: Assembly, machine: Machine, planning: Planning) -
     planned = plan_machine(work, machine.id, planning)
     if planned.left_out or planned.plan is None:
         found.blind.append(Blind(machine, tuple(planned.left_out), planned.plan is None))
-    stops = [_stop(work, machine, stop, planned.tools) for stop in (planned.plan.stops if planned.plan else ())]
+    ahead = work.prospect(machine.id)
+    stops = [
+        _stop(work, machine, stop, planned.tools, stop_at_us(ahead, stop, planned.tools, planning.cautious))
+        for stop in (planned.plan.stops if planned.plan else ())
+    ]
     _sort_in(found, _again(stops))
     if planned.plan is not None and not stops:
         found.quiet.append(machine)
@@ -137,9 +141,11 @@ def _again(stops: list[DueStop]) -> list[DueStop]:
     return told
 
 
-def _stop(work: Assembly, machine: Machine, stop: Stop, tools: list[tuple[ToolForecast, int]]) -> DueStop:
+def _stop(
+    work: Assembly, machine: Machine, stop: Stop, tools: list[tuple[ToolForecast, int]], at_us: int | None
+) -> DueStop:
     room = work.room
-    at_us = work.now_us if stop.cycle == 0 else work.prospect(machine.id).at_us(stop.cycle)
+    at_us = work.now_us if stop.cycle == 0 else at_us
     when = _("now, before the next cycle") if stop.cycle == 0 else words.clock(at_us, room.zone, work.now_us)
     due = [
         Due(

@@ -29,6 +29,7 @@ from swarfline.serve.page import (
 )
 from swarfline.serve.page.board import SHOWN_US, Board, shift_or_day
 from swarfline.serve.page.pages import Pages
+from swarfline.serve.page.shift_notes import shift_notes
 from swarfline.serve.problems import Complaint, Said
 from swarfline.serve.room import InRoom, Room
 from swarfline.serve.tongue import gettext as _
@@ -96,6 +97,8 @@ def install(app: FastAPI) -> None:
             cells=look["cells"],
             alerts=look["alerts"],
             shift=shift_or_day(room, names, room.now_us()).name,
+            notes=shift_notes(room),
+            late=notifications.late_words(room),
         )
 
     @app.get("/machines", include_in_schema=False)

@@ -9,7 +9,7 @@ from swarfline.calendar import from_us
 from swarfline.report import Report, Section
 from swarfline.serve.page import words
 from swarfline.serve.reports.energy import energy
-from swarfline.serve.reports.events import alerts, longest_stops, reasons
+from swarfline.serve.reports.events import alerts, longest_stops, notes, reasons
 from swarfline.serve.reports.figures import Work, cascade, overall
 from swarfline.serve.reports.machines import machines, parts
 from swarfline.serve.reports.subject import Subject, zone_words
@@ -20,7 +20,7 @@ from swarfline.serve.tongue import gettext as _
 from swarfline.serve.tongue import language
 
 SECTIONS: tuple[Callable[[Work], Section], ...] = (
-    overall, cascade, machines, parts, longest_stops, reasons, alerts, changed, due, energy, unknown,
+    overall, cascade, machines, parts, longest_stops, reasons, notes, alerts, changed, due, energy, unknown,
 )  # fmt: skip
 
 

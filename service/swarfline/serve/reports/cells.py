@@ -18,11 +18,11 @@ WHOLE_PCT = 99.95
 """From here on coverage is shown as whole: it would be written 100.0 %."""
 
 
-def text(said: str | None, note: str = "") -> Cell:
-    """A text; empty ones are not known."""
+def text(said: str | None, note: str = "", most: int = LONGEST) -> Cell:
+    """A text of at most so many characters; empty ones are not known."""
     # the thin space that parts thousands is none of Python's printable characters
     plain = "".join(c if c.isprintable() or c == "\u202f" else " " for c in said or "").strip()
-    cut = plain if len(plain) <= LONGEST else plain[: LONGEST - 1] + "…"
+    cut = plain if len(plain) <= most else plain[: most - 1] + "…"
     return Cell(cut or words.UNKNOWN, cut or None, note=note)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from swarfline.alerts import SEVERITIES, Alert
+from swarfline.entries import Entry, Note, standing
 from swarfline.measure.stops import BY_ALARM, BY_PERSON, BY_RULE, Stop
 from swarfline.report import BAR, NUMBER, WIDE, Cell, Column, Row, Section, Segment
 from swarfline.serve.losses import LossRow, loss_rows
@@ -17,6 +18,9 @@ from swarfline.serve.tongue import gettext as _
 MOST = 10
 """Rows of a list; a note says how many there are."""
 MOST_REASONS = 8
+MOST_NOTES = 20
+LONGEST_NOTE = 400
+"""Characters of a note: it is written to be handed over, so more of it is told than of other texts."""
 
 
 def longest_stops(work: Work) -> Section:
@@ -120,5 +124,34 @@ def _alert_row(work: Work, alert: Alert, number: int) -> Row:
             cells.text(work.name(alert.machine)),
             cells.text(alert_words.text(alert)),
             cells.text(alert_words.state(work.room, alert, work.about.asked.now_us)),
+        ),
+    )
+
+
+def notes(work: Work) -> Section:
+    """What people noted about the span, the newest first."""
+    found = [e for e in standing(work.room.queries.entries(Note, None, *work.span)) if e.machine in work.about.ids]
+    found.sort(key=lambda e: (-e.start_us, -e.number))
+    columns = (
+        Column("machine", _("Machine")),
+        Column("time", _("About")),
+        Column("text", _("What is to be known"), WIDE),
+        Column("who", _("Who")),
+    )
+    rows = tuple(_note_row(work, entry, number) for number, entry in enumerate(found[:MOST_NOTES], 1))
+    shown = {"shown": words.number(len(rows)), "all": words.number(len(found))}
+    note = _("%(shown)s of %(all)s, the newest first.") % shown if len(found) > len(rows) else ""
+    return Section("notes", _("Notes"), columns, rows, note, _("Nothing was noted."))
+
+
+def _note_row(work: Work, entry: Entry, number: int) -> Row:
+    text = entry.said.text if isinstance(entry.said, Note) else ""
+    return Row(
+        str(number),
+        (
+            cells.text(work.name(entry.machine)),
+            work.moment(entry.start_us),
+            cells.text(text, most=LONGEST_NOTE),
+            cells.text(entry.who),
         ),
     )
