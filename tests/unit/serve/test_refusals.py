@@ -31,8 +31,8 @@ def send(writer, path, language, **fields):
         (
             "notes",
             {"text": "x", "time": "2026-03-10T13:00"},
-            "lies ahead of the plant's present",
-            "Zeit: liegt in der Zukunft",
+            "Time: lies ahead of now, and a note",
+            "Zeit: liegt in der Zukunft, eine Notiz",
         ),
         ("judgements", {"kind": "scrap", "quantity": "many"}, "is no whole number", "ist keine ganze Zahl"),
         (
