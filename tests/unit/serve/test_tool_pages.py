@@ -55,7 +55,7 @@ def more(tmp_path):
                 life("2", "8", 100.0, 90.0, open=True),
                 life("3", "7", 5.0, None, open=True),
                 life("4", "10", 40.0, 100.0, START, START + HOUR, reason="reset", whole=True),
-                life("4", "10", 99.0, 100.0, START + HOUR, START + 2 * HOUR, reason="reset", whole=True),
+                life("4", "10", 99.97, 100.0, START + HOUR, START + 2 * HOUR, reason="reset", whole=True),
                 life("4", "10", 100.0, 100.0, START + 2 * HOUR, START + 3 * HOUR, reason="reset", whole=True),
                 # one within ten minutes after an alarm, one within a stop that no alarm tells of
                 life("5", "11", 30.0, 100.0, START, FAULT_AT[1] + 8 * MINUTE, reason="reset", whole=True),
@@ -79,14 +79,14 @@ def test_past_its_limit_and_without_a_limit(more):
 def test_early_ends_stand_out_and_lead_to_what_went_on_then(more):
     page = more.get("/machines/N1/tools").text
     text = words_of(page)
-    assert "T10 tool <10> 4 40 / 100 40 % set back before its limit 08:00" not in text
-    assert "T10 tool <10> 4 40 / 100 40 % set back before its limit" in text
-    # 99 of 100 is not yet at the limit
-    assert "T10 tool <10> 4 99 / 100 99 % near its limit" in text
-    assert "T10 tool <10> 4 100 / 100 100 % at its limit" in text
-    assert "T11 tool <11> 5 30 / 100 30 % set back before its limit alarm A1 Door switch, 10:00–10:30" in text
+    assert "T10 tool <10> 4 40 / 100 40.0 % set back before its limit 08:00" not in text
+    assert "T10 tool <10> 4 40 / 100 40.0 % set back before its limit" in text
+    # 99.97 of 100 is not yet at the limit, and does not look so
+    assert "T10 tool <10> 4 100 / 100 < 100 % near its limit" in text
+    assert "T10 tool <10> 4 100 / 100 100.0 % at its limit" in text
+    assert "T11 tool <11> 5 30 / 100 30.0 % set back before its limit alarm A1 Door switch, 10:00–10:30" in text
     south = words_of(more.get("/machines/S1/tools").text)
-    assert "20 % set back before its limit stop since 09:00: waiting, no reason known" in south
+    assert "20.0 % set back before its limit stop since 09:00: waiting, no reason known" in south
     around = re.findall(r'<th scope="row"><a href="([^"]+)">', page)
     assert "/machines/N1?from=2026-03-10T06%3A30%3A00%2B01%3A00&to=2026-03-10T07%3A30%3A00%2B01%3A00#timeline" in (
         map(unescape, around)
