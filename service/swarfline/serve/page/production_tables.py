@@ -91,7 +91,8 @@ def machine_lines(now: Side, then: Side | None, sort: str) -> list[MachineLine]:
     scale = strip_scale([m.losses for m in now.machines])
     before = {} if then is None else {m.machine.id: m.row for m in then.machines}
     lines = [
-        MachineLine(m, strip(m.losses, scale), _worst(m.losses), _lost_s(m.losses), before.get(m.machine.id)) for m in now.machines
+        MachineLine(m, strip(m.losses, scale), _worst(m.losses), _lost_s(m.losses), before.get(m.machine.id))
+        for m in now.machines
     ]
     return sorted(lines, key=_sort_key(sort)) if sort != "machine" else lines
 
