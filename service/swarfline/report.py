@@ -14,11 +14,15 @@ its row say the same."""
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """A piece of a bar from ``start`` to ``end``, shares (0 to 1) of its section's scale; ``kind`` as in BARS."""
+    """A piece of a bar from ``start`` to ``end``, shares (0 to 1) of its section's scale; ``kind`` as in LEVELS.
+
+    A ``comb`` is drawn as a row of teeth: short stops, and what was gained.
+    """
 
     start: float
     end: float
     kind: str
+    comb: bool = False
 
 
 @dataclass(frozen=True, slots=True)

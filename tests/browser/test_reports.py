@@ -38,7 +38,7 @@ def test_files_come_from_the_page_and_the_html_stands_alone(service, watch, tmp_
     assert alone.page.get_by_role("heading", level=1).inner_text() == "Day report, Tue 10 Mar 2026"
     assert alone.page.evaluate("document.documentElement.scrollWidth") <= 360
     assert alone.complaints == [] and watched.complaints == []
-    colour = alone.page.locator("path.c-good").first.evaluate("shape => getComputedStyle(shape).fill")
+    colour = alone.page.locator("path.c-good_parts").first.evaluate("shape => getComputedStyle(shape).fill")
     assert colour == "rgb(43, 122, 75)", "the styles are in the file"
 
 

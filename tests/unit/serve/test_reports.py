@@ -80,7 +80,7 @@ def test_the_whole_is_what_oee_answers(report, get, name):
     shown = values(report, "oee")[name, "value"]
     assert shown.value == pytest.approx(row["figures"][name]["value"] * 100)
     assert shown.coverage_pct == row["coverage_pct"]
-    assert shown.note == "91.2 % observed"
+    assert shown.note == "observed: 91.2 %"
 
 
 def test_machines_are_what_oee_and_pace_answer(report, get):

@@ -16,6 +16,8 @@ from swarfline.serve.tongue import gettext as _
 TIME, PARTS, MONEY = "time", "parts", "money"
 UNITS = (TIME, PARTS, MONEY)
 _WHOLE_FROM = 1000
+ENOUGH_PCT = 95.0
+"""Least coverage of two spans whose counts and sums are compared: below it a difference is one of observation."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,7 @@ def hours(value_s: float | None) -> str:
     if value_s is None:
         return words.UNKNOWN
     told = value_s / 3600
-    digits = 2 if abs(told) < 10 else 1
+    digits = _digits(told, TIME)
     if told and not round(told, digits):
         return _("< 0.01 h") if told > 0 else _("> −0.01 h")
     return f"{words.number(told, digits)} h"
@@ -76,14 +78,21 @@ def hours(value_s: float | None) -> str:
 
 def parts(value: float | None) -> str:
     """1 234; below ten with one digit."""
-    return words.number(value, 1 if value is not None and abs(value) < 10 else 0)
+    return words.number(value, 0 if value is None else _digits(value, PARTS))
 
 
 def money(value: float | None, currency: str | None) -> str:
     """1 234 EUR; below a thousand to the hundredth."""
     if value is None:
         return words.UNKNOWN
-    return f"{words.number(value, 0 if abs(value) >= _WHOLE_FROM else 2)} {currency or ''}".strip()
+    return f"{words.number(value, _digits(value, MONEY))} {currency or ''}".strip()
+
+
+def _digits(value: float, unit: str) -> int:
+    """Digits after the decimal sign that an amount is shown with; ``value`` in h, parts or money."""
+    if unit == MONEY:
+        return 0 if abs(value) >= _WHOLE_FROM else 2
+    return (1 if unit == TIME else 0) + (abs(value) < 10)
 
 
 def written(amount: Amount, unit: str, currency: str | None) -> str:
@@ -101,11 +110,37 @@ def change(text: str) -> str:
     return text if text.startswith(("−", ">")) else f"+{text}"
 
 
-def points(now: float | None, then: float | None) -> str:
-    """+3.2 points: the difference of two ratios, in hundredths."""
-    if now is None or then is None:
+def difference(now: Amount, then: Amount, unit: str, currency: str | None) -> str:
+    """The difference of two amounts as they are shown, so that it is what a reader reckons from the two."""
+    mine, other = now.value(unit), then.value(unit)
+    if mine is None or other is None:
         return words.UNKNOWN
-    return _("%s points") % change(words.number((now - then) * 100, 1))
+    pair = [value / 3600 if unit == TIME else value for value in (mine, other)]
+    digits = [_digits(value, unit) for value in pair]
+    shown = [round(value, n) for value, n in zip(pair, digits, strict=True)]
+    sign = {TIME: " h", MONEY: f" {currency or ''}".rstrip()}.get(unit, "")
+    return change(words.number(shown[0] - shown[1], max(digits)) + sign)
+
+
+def points_apart(now: float, then: float) -> str:
+    """+3.2: the difference of two ratios in hundredths, of the two as they are shown (words.percent)."""
+    return change(words.number(round(now * 100, 1) - round(then * 100, 1), 1))
+
+
+def points(now: float | None, then: float | None) -> str:
+    """+3.2 points: the difference of two ratios."""
+    return words.UNKNOWN if now is None or then is None else _("%s points") % points_apart(now, then)
+
+
+def comparable(now_pct: float | None, then_pct: float | None) -> bool:
+    """Whether counts and sums of two spans may be compared, by the coverage of each; None: nothing planned."""
+    return all(pct is None or pct >= ENOUGH_PCT for pct in (now_pct, then_pct))
+
+
+def no_difference() -> str:
+    """Why counts and sums of two spans are not compared."""
+    least = words.percent(ENOUGH_PCT / 100, 0)
+    return _("no difference: less than %(least)s of one of the two was observed") % {"least": least}
 
 
 def loss_words(name: str, length: str = "", reason: str | None = None) -> str:

@@ -14,7 +14,7 @@ from swarfline.serve.page import amounts, words
 from swarfline.serve.page.amounts import MONEY, TIME, UNITS
 from swarfline.serve.page.choosing import Chosen, choose, span_words
 from swarfline.serve.page.pages import pages_of
-from swarfline.serve.page.production_ladder import Rung, ladder
+from swarfline.serve.page.production_ladder import PLAN, Rung, ladder
 from swarfline.serve.page.production_sides import Side, beside, of_its_shift, side
 from swarfline.serve.page.production_tables import (
     PATH,
@@ -72,6 +72,27 @@ class ProductionView:
     columns_by: str
     column_top: float
     parts: list[OeeRow]
+
+    @property
+    def comparable(self) -> bool:
+        """Whether enough of both spans was observed to compare their counts and sums."""
+        pair = self.now.total.coverage_pct, None if self.then is None else self.then.total.coverage_pct
+        return amounts.comparable(*pair)
+
+    @property
+    def good_apart(self) -> str:
+        """How many good parts more than beside it, or why that is not told."""
+        if self.then is None or not (self.now.observed and self.then.observed):
+            return words.UNKNOWN
+        if not self.comparable:
+            return amounts.no_difference()
+        return amounts.change(words.number(self.now.total.parts.good - self.then.total.parts.good))
+
+    def rung_apart(self, rung: Rung) -> str:
+        """How much more of a rung than beside it; what was planned is known whatever was observed."""
+        if rung.before is None or not (self.comparable or rung.key in PLAN):
+            return words.UNKNOWN
+        return amounts.difference(rung.amount, rung.before, self.unit, self.currency)
 
 
 def production_view(chosen: Chosen, against: Chosen | None, unit: str, sort: str) -> ProductionView:

@@ -18,7 +18,10 @@ from swarfline.serve.page.ribbon import LEVEL, WIDTH
 from swarfline.serve.tongue import gettext as _
 
 STAYS, LOST, GAINED = "stays", "lost", "gained"
-_TOOTH, _SPACE = 3.0, 2.0
+PLAN = ("planned", "unobserved")
+"""Rungs that are known whatever was observed."""
+TOOTH, SPACE = 3.0, 2.0
+"""Widths of a comb's teeth and of what parts them, of WIDTH."""
 HEIGHTS = {**LEVEL, "stays": (2, 24), SCRAP_PARTS: (8, 24), SLOW_RUNNING: (4, 24), "gained": (4, 24)}
 """Top and bottom of each kind of bar."""
 
@@ -81,7 +84,7 @@ def ladder(side: Side, unit: str, other: Side | None = None) -> list[Rung]:
 
 def _joined(rung: Rung, then: Rung | None, other: Side) -> Rung:
     """Where nothing was observed, nothing is known but what was planned; a loss that is not there is none."""
-    if not other.observed and rung.key not in ("planned", "unobserved"):
+    if not other.observed and rung.key not in PLAN:
         return replace(rung, before=Amount())
     if then is None:
         return replace(rung, before=Amount(0.0, 0.0, 0.0), before_share=0.0)
@@ -89,7 +92,7 @@ def _joined(rung: Rung, then: Rung | None, other: Side) -> Rung:
 
 
 def _share(rung: Rung, busy_s: float) -> float | None:
-    whole = rung.key not in ("planned", "unobserved", "outside")
+    whole = rung.key not in (*PLAN, "outside")
     return rung.amount.time_s / busy_s if whole and busy_s and rung.amount.time_s is not None else None
 
 
@@ -167,8 +170,8 @@ def comb(kind: str, left: float, right: float) -> str:
     """The same as a row of teeth; the last one ends where the bar does."""
     found, at = "", left
     while at < right:
-        found += box(kind, at, min(at + _TOOTH, right))
-        at += _TOOTH + _SPACE
+        found += box(kind, at, min(at + TOOTH, right))
+        at += TOOTH + SPACE
     return found
 
 

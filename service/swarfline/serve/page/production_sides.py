@@ -16,8 +16,9 @@ from swarfline.serve.oee import OeeRow, is_known, oee_row
 from swarfline.serve.pace import PaceRow, pace_row
 from swarfline.serve.page.choosing import OWN, Chosen, moment
 from swarfline.serve.problems import wrong
+from swarfline.serve.reports.subject import before
 from swarfline.serve.slices import By, Piece, Slice, slices
-from swarfline.serve.spans import DAY, LONGEST_US, SHIFT, Asked, latest_shift, named
+from swarfline.serve.spans import DAY, LONGEST_US, SHIFT, Asked
 from swarfline.serve.tallied import Tallied
 from swarfline.serve.times import parse
 
@@ -136,18 +137,10 @@ def beside(chosen: Chosen, told: dict[str, str]) -> Chosen | None:
 
 def _before(chosen: Chosen) -> Asked:
     """The shift, day, week or month before, as far as this one has come; else as long a span right before."""
-    asked, room = chosen.asked, chosen.room
-    length_us, at_us = asked.end_us - asked.start_us, asked.start_us - 1
+    asked = chosen.asked
     machines = [m.id for m in chosen.machines]
-    if chosen.kind == OWN:
-        return Asked(asked.start_us - length_us, asked.start_us, asked.now_us, asked.start_us)
-    shift = latest_shift(room, machines, at_us) if chosen.kind == SHIFT else None
-    if shift is not None:
-        start_us, until_us = shift.start_us, shift.end_us
-    else:
-        found = named(room, "day" if chosen.kind == SHIFT else chosen.kind, machines, at_us)
-        start_us, until_us = found.start_us, found.until_us
-    end_us = until_us if chosen.complete else min(until_us, start_us + length_us)
+    found = before(chosen.room, chosen.kind, asked, machines) or before(chosen.room, DAY, asked, machines)
+    start_us, end_us = found or (2 * asked.start_us - asked.end_us, asked.start_us)
     return Asked(start_us, end_us, asked.now_us, end_us)
 
 

@@ -46,6 +46,11 @@ def share(ratio: Exact | None) -> str:
     return percent(ratio)
 
 
+def observed(coverage_pct: float) -> str:
+    """observed: 91.2 %"""
+    return _("observed: %(share)s") % {"share": share(coverage_pct / 100)}
+
+
 def signed(value: Exact | None) -> str:
     """ "12 ahead", "3 behind" or "on plan"."""
     if value is None:

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from swarfline.measure.losses import GOOD_PARTS
 from swarfline.report import Segment
-from swarfline.serve.page.ribbon import HEIGHT, LEVEL, WIDTH
+from swarfline.serve.page.production_ladder import HEIGHTS, SPACE, TOOTH, box, comb
+from swarfline.serve.page.ribbon import WIDTH
 
-LEVELS = {
-    **LEVEL,
-    "plain": (8, 20),
-    "good": (0, HEIGHT),
-    "scrap": (12, HEIGHT),
-    "slow": (16, HEIGHT),
-    "due": (0, HEIGHT),
-}
-"""Top and bottom of each kind of piece, of HEIGHT."""
+DUE = "due"
+LEVELS = {**HEIGHTS, GOOD_PARTS: HEIGHTS["stays"], DUE: HEIGHTS["stays"]}
+"""Top and bottom of each kind of piece, of ribbon.HEIGHT: those of the page of production."""
+COMB = (TOOTH / WIDTH, SPACE / WIDTH)
+"""Widths of a comb's teeth and of what parts them, shares of a bar."""
 _LEAST = 2.0
 """A piece that is there is seen, however short."""
+_LIKE = {GOOD_PARTS: "stays", DUE: "stays"}
 
 
 def paths(bar: Iterable[Segment]) -> list[tuple[str, str]]:
@@ -26,10 +25,9 @@ def paths(bar: Iterable[Segment]) -> list[tuple[str, str]]:
 
 
 def _path(piece: Segment) -> str:
-    top, bottom = LEVELS[piece.kind]
     left = piece.start * WIDTH
     right = max(piece.end * WIDTH, left + _LEAST)
-    return f"M{left:.6g} {top}H{right:.6g}V{bottom}H{left:.6g}Z"
+    return (comb if piece.comb else box)(_LIKE.get(piece.kind, piece.kind), left, right)
 
 
 def swatch(kind: str) -> str:

@@ -54,14 +54,21 @@ def _about(work: Work) -> tuple[tuple[str, str, str], ...]:
     if not about.complete:
         span += " " + _("(so far)")
     coverage = work.oee.coverage_pct
-    observed = _("no time was planned") if coverage is None else words.percent(coverage / 100)
+    observed = _("no time was planned") if coverage is None else _share(coverage)
+    then = work.oee_before.coverage_pct if work.oee_before else None
+    beside = [] if then is None else [("coverage_before", _("Observed of planned time before"), _share(then))]
     return (
         ("span", _("Span"), span),
         ("time_zone", _("Time zone"), zone_words(room, asked.interval)),
         ("machines", _("Machines"), f"{about.whose} ({len(about.machines)})"),
         ("coverage", _("Observed of planned time"), observed),
+        *beside,
         ("made", _("Made"), words.minute(asked.now_us, room.zone)),
     )
+
+
+def _share(coverage_pct: float) -> str:
+    return words.share(coverage_pct / 100)
 
 
 def file_name(about: Subject) -> str:

@@ -7,15 +7,13 @@ from datetime import datetime
 
 from swarfline.calendar import from_us
 from swarfline.report import Cell, Segment
-from swarfline.serve.page import words
+from swarfline.serve.page import amounts, words
 from swarfline.serve.room import Room
 from swarfline.serve.shapes import FigureShape
 from swarfline.serve.tongue import gettext as _
 
 LONGEST = 120
 """Characters of a text that came from a machine or a person; what is longer is cut, with a sign."""
-WHOLE_PCT = 99.95
-"""From here on coverage is shown as whole: it would be written 100.0 %."""
 
 
 def text(said: str | None, note: str = "", most: int = LONGEST) -> Cell:
@@ -42,6 +40,11 @@ def percent(value_pct: float | None, coverage_pct: float | None = None, note: st
     return Cell(shown, value_pct, "%", coverage_pct, note)
 
 
+def coverage(coverage_pct: float | None) -> Cell:
+    """The observed share of planned time; what is not whole never looks so."""
+    return Cell(words.share(None if coverage_pct is None else coverage_pct / 100), coverage_pct, "%")
+
+
 def ratio(figure: FigureShape, note: bool = False) -> Cell:
     """A figure that is a ratio, as percent; with its coverage as a ``note`` where it is not whole."""
     value = None if figure.value is None else figure.value * 100
@@ -49,23 +52,26 @@ def ratio(figure: FigureShape, note: bool = False) -> Cell:
 
 
 def points(now: FigureShape, then: FigureShape | None) -> Cell:
-    """The difference of two ratios in percentage points."""
+    """The difference of two ratios in percentage points: shown of the ratios as shown, exact for programs."""
     if now.value is None or then is None or then.value is None:
         return Cell(words.UNKNOWN, None, "%")
-    difference = (now.value - then.value) * 100
-    return Cell(signed(difference, 1), difference, "%")
+    shown = amounts.points_apart(now.value, then.value)
+    return Cell(shown, (now.value - then.value) * 100, "%", least(now.coverage_pct, then.coverage_pct))
 
 
-def signed(value: float, digits: int = 0) -> str:
-    """+2.1, −2.1 or 0.0"""
-    told = words.number(value, digits)
-    return f"+{told}" if value > 0 and told.strip("0.,") else told
+def least(*coverages_pct: float | None) -> float | None:
+    """The coverage of what is made of several spans: that of the one which was observed least."""
+    return min((pct for pct in coverages_pct if pct is not None), default=None)
+
+
+def signed(value: float) -> str:
+    """+2, −2 or 0"""
+    return amounts.change(words.number(value))
 
 
 def hours(seconds: float | None, coverage_pct: float | None = None) -> Cell:
     """A length in h for people, in s for programs."""
-    shown = words.UNKNOWN if seconds is None else f"{words.number(seconds / 3600, 1)} h"
-    return Cell(shown, seconds, "s", coverage_pct)
+    return Cell(amounts.hours(seconds), seconds, "s", coverage_pct)
 
 
 def length(seconds: float | None, note: str = "") -> Cell:
@@ -75,8 +81,7 @@ def length(seconds: float | None, note: str = "") -> Cell:
 
 def money(amount: float | None, currency: str | None) -> Cell:
     """An amount in the plant's currency (ISO 4217)."""
-    shown = words.UNKNOWN if amount is None else f"{words.number(amount, 2)} {currency or ''}".strip()
-    return Cell(shown, amount, currency or "")
+    return Cell(amounts.money(amount, currency), amount, currency or "")
 
 
 def quantity(value: float | None, unit: str, digits: int = 1, coverage_pct: float | None = None) -> Cell:
@@ -102,6 +107,4 @@ def covered(coverage_pct: float | None) -> str:
     """How much was observed, in words; empty where all of it was."""
     if coverage_pct is None:
         return _("nothing planned")
-    if coverage_pct >= WHOLE_PCT:
-        return ""
-    return _("%s observed") % words.percent(coverage_pct / 100)
+    return words.observed(coverage_pct) if coverage_pct < 100 else ""

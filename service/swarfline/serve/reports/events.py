@@ -70,8 +70,8 @@ def reasons(work: Work) -> Section:
     columns = (
         Column("reason", _("Reason")),
         Column("bar", _("Drawn to scale"), BAR),
-        Column("time_s", _("Hours"), NUMBER),
-        Column("share_pct", _("Of busy time"), NUMBER),
+        Column("time_s", _("Time"), NUMBER),
+        Column("share_pct", _("Share"), NUMBER),
     )
     scale = max((r.time_s for r in rows), default=1.0)
     shown = tuple(_reason_row(work, row, scale) for row in rows[:MOST_REASONS])
@@ -85,7 +85,7 @@ def _reason_row(work: Work, row: LossRow, scale: float) -> Row:
         row.reason or "unknown",
         (
             cells.text(row.reason or _("no reason known")),
-            cells.bar([Segment(0.0, row.time_s / scale, "plain")]),
+            cells.bar([Segment(0.0, row.time_s / scale, "stays")]),
             cells.hours(row.time_s, work.oee.coverage_pct),
             cells.percent(row.share_pct, work.oee.coverage_pct),
         ),

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from functools import cached_property
 
-from swarfline.measure.losses import GOOD_PARTS, LONG, SCRAP_PARTS, SHORT, SLOW_RUNNING
+from swarfline.measure.losses import GOOD_PARTS, SHORT
 from swarfline.report import BAR, NUMBER, Cell, Column, Row, Section, Segment
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.losses import LossRow, loss_rows
-from swarfline.serve.oee import OeeRow, PartSums, oee_row
-from swarfline.serve.page import words
+from swarfline.serve.oee import OeeRow, is_known, oee_row
+from swarfline.serve.page import amounts, words
 from swarfline.serve.reports import cells
-from swarfline.serve.reports.subject import Subject, span_title
+from swarfline.serve.reports.subject import OWN, Subject, span_title
 from swarfline.serve.slices import Slice, slices
 from swarfline.serve.tallied import Tallied
 from swarfline.serve.tongue import gettext as _
@@ -79,7 +79,7 @@ def overall(work: Work) -> Section:
         "oee": _("OEE"),
         "availability": _("Availability"),
         "effectiveness": _("Effectiveness"),
-        "quality_ratio": _("Quality ratio"),
+        "quality_ratio": _("Quality"),
     }
     rows = [
         Row(
@@ -87,7 +87,7 @@ def overall(work: Work) -> Section:
             (
                 cells.text(title),
                 cells.ratio(getattr(now, name), note=True),
-                cells.ratio(getattr(then, name)) if then else cells.percent(None),
+                cells.ratio(getattr(then, name), note=True) if then else cells.percent(None),
                 cells.points(getattr(now, name), getattr(then, name) if then else None),
             ),
             strong=name == "oee",
@@ -104,36 +104,35 @@ def overall(work: Work) -> Section:
 
 
 def _good(work: Work) -> Row:
-    now, then = work.oee.parts, _seen_parts(work.oee_before)
-    difference = None if then is None else now.good - then.good
-    shown = words.UNKNOWN if difference is None else cells.signed(difference)
-    return Row(
-        "good",
-        (
-            cells.text(_("Good parts")),
-            Cell(
-                words.number(now.good), now.good, "1", work.oee.coverage_pct, cells.covered(work.oee.coverage_pct)
-            ),
-            cells.count(then.good if then else None),
-            Cell(shown, difference, "1"),
-        ),
-    )
+    now, then = _made(work.oee), _made(work.oee_before)
+    return Row("good", (cells.text(_("Good parts")), now, then, _more(now, then)))
 
 
-def _seen_parts(row: OeeRow | None) -> PartSums | None:
-    """Parts of a span that anything is known of; where nothing was observed, none are not zero."""
-    if row is None or (row.coverage_pct == 0 and not row.parts.produced):
-        return None
-    return row.parts
+def _made(row: OeeRow | None) -> Cell:
+    """The good parts of a span; where nothing was observed, none are not zero."""
+    if row is None:
+        return cells.count(None)
+    good = row.parts.good if is_known(row) else None
+    return Cell(words.number(good), good, "1", row.coverage_pct, cells.covered(row.coverage_pct))
+
+
+def _more(now: Cell, then: Cell) -> Cell:
+    """The difference of two counts, or why there is none to tell."""
+    coverage = cells.least(now.coverage_pct, then.coverage_pct)
+    if not (isinstance(now.value, int) and isinstance(then.value, int)):
+        return Cell(words.UNKNOWN, None, "1", coverage)
+    if not amounts.comparable(now.coverage_pct, then.coverage_pct):
+        return Cell(words.UNKNOWN, None, "1", coverage, amounts.no_difference())
+    return Cell(cells.signed(now.value - then.value), now.value - then.value, "1", coverage)
 
 
 def _against(work: Work) -> str:
     about = work.about
     if about.before is None:
         return _("There is no span before to compare with.")
-    told = _("Before: %s.") % span_title(about.room, about.kind, about.before)
+    told = _("Before: %s.") % span_title(about.room, about.kind if about.complete else OWN, about.before)
     if not about.complete:
-        told += " " + _("This one is not over yet; the one before is whole.")
+        told += " " + _("This one is not over yet; it is compared with the same stretch of the one before.")
     if any(f.estimate for _name, f in work.oee.figures):
         told += " " + _("Estimate: a measured time stands in for a planned one.")
     return told
@@ -145,19 +144,20 @@ def cascade(work: Work) -> Section:
     steps = list(_steps(work.oee, found))
     priced = any(row.money is not None for row in found)
     columns = [
-        Column("time", _("Time")),
+        Column("time", _("What")),
         Column("bar", _("Drawn to scale"), BAR),
-        Column("time_s", _("Hours"), NUMBER),
-        Column("share_pct", _("Of busy time"), NUMBER),
-        Column("parts", _("Parts it would make"), NUMBER),
-        *([Column("money", _("Worth"), NUMBER)] if priced else []),
+        Column("time_s", _("Time"), NUMBER),
+        Column("share_pct", _("Share"), NUMBER),
+        Column("parts", _("In parts"), NUMBER),
+        *([Column("money", _("In money"), NUMBER)] if priced else []),
     ]
     rows = tuple(_cascade_row(work, step, priced) for step in steps)
-    note = _("Times of all machines added up.")
-    if work.oee.coverage_pct is not None and work.oee.coverage_pct < cells.WHOLE_PCT:
-        note += " " + _("%s of the planned time was observed.") % words.percent(work.oee.coverage_pct / 100)
+    note = _("Times of all machines added up. Shares are of the time that was planned and observed.")
+    note += " " + _("Combs: short stops, and what was gained.")
+    if work.oee.coverage_pct is not None and work.oee.coverage_pct < 100:
+        note += " " + _("%s of the planned time was observed.") % words.share(work.oee.coverage_pct / 100)
     kinds = dict.fromkeys(s.kind for step in steps for s in step.segments if s.start < s.end)
-    legend = tuple((kind, bar_word(kind)) for kind in kinds if kind != "plain")
+    legend = tuple((kind, amounts.loss_words(kind)) for kind in kinds if kind not in ("stays", "gained"))
     return Section("losses", _("From planned time to good parts"), tuple(columns), rows, note, legend=legend)
 
 
@@ -170,7 +170,8 @@ class _Step:
     ) -> None:  # fmt: skip
         low, high = sorted(bounds)
         self.key, self.title, self.seconds, self.loss, self.strong = key, title, seconds, loss, strong
-        self.segments = (Segment(max(0.0, low / scale), min(1.0, high / scale), kind),)
+        comb = kind == "gained" or (loss is not None and loss.length == SHORT)
+        self.segments = (Segment(max(0.0, low / scale), min(1.0, high / scale), kind, comb),)
 
 
 def _steps(row: OeeRow, found: Sequence[LossRow]) -> Iterator[_Step]:
@@ -178,13 +179,13 @@ def _steps(row: OeeRow, found: Sequence[LossRow]) -> Iterator[_Step]:
     planned, unseen, outside = times.planned_time_s, times.unobserved_time_s, times.producing_outside_time_s
     busy, seen = times.planned_busy_time_s, times.planned_time_s - times.unobserved_time_s
     scale = max(planned, busy) or 1.0
-    yield _Step("planned_time", _("planned time"), planned, (0, planned), scale, "plain", strong=True)
+    yield _Step("planned_time", _("planned time"), planned, (0, planned), scale, "stays", strong=True)
     if unseen:
         yield _Step("unobserved", words.condition("unobserved"), unseen, (seen, planned), scale, "unobserved")
     if outside:
-        title = _("produced outside of planned time")
-        yield _Step("producing_outside", title, outside, (seen, busy), scale, "producing")
-    yield _Step("planned_busy_time", _("planned busy time"), busy, (0, busy), scale, "plain", strong=True)
+        title = _("produced outside of it")
+        yield _Step("producing_outside", title, outside, (seen, busy), scale, "gained")
+    yield _Step("planned_busy_time", _("planned and observed"), busy, (0, busy), scale, "stays", strong=True)
     level = busy
     for loss in found:
         if not loss.time_s or loss.loss in _LAST:
@@ -192,19 +193,17 @@ def _steps(row: OeeRow, found: Sequence[LossRow]) -> Iterator[_Step]:
         bounds = (level - loss.time_s, level)
         key = f"{loss.loss}_{loss.length}".rstrip("_")
         level -= loss.time_s
-        yield _Step(key, loss_word(loss), loss.time_s, bounds, scale, _drawn(loss.loss), loss)
+        kind = loss.loss if loss.time_s > 0 else "gained"
+        yield _Step(key, amounts.loss_words(loss.loss, loss.length), loss.time_s, bounds, scale, kind, loss)
     for loss in found:
         if loss.loss in _LAST:
             bounds = (0.0, loss.time_s)
-            yield _Step(loss.loss, loss_word(loss), loss.time_s, bounds, scale, "good", loss, strong=True)
+            title = amounts.loss_words(loss.loss)
+            yield _Step(loss.loss, title, loss.time_s, bounds, scale, loss.loss, loss, strong=True)
 
 
 _LAST = (GOOD_PARTS, "producing")
 """What is left in the end: good parts, or all producing time where a planned time is missing."""
-
-
-def _drawn(loss: str) -> str:
-    return {SCRAP_PARTS: "scrap", SLOW_RUNNING: "slow"}.get(loss, loss)
 
 
 def _cascade_row(work: Work, step: _Step, priced: bool) -> Row:
@@ -213,29 +212,12 @@ def _cascade_row(work: Work, step: _Step, priced: bool) -> Row:
     return Row(
         step.key,
         (
-            cells.text(step.title),
+            cells.text(step.title, _("negative: faster than planned") if step.seconds < 0 else ""),
             cells.bar(step.segments),
             cells.hours(step.seconds, coverage),
             cells.percent(loss.share_pct, coverage) if loss else cells.blank(),
-            cells.count(loss.parts) if loss else cells.blank(),
+            Cell(amounts.parts(loss.parts), loss.parts, "1") if loss else cells.blank(),
             *worth,
         ),
         step.strong,
     )
-
-
-def loss_word(loss: LossRow) -> str:
-    """A loss in words."""
-    told = {
-        GOOD_PARTS: _("good parts at their planned time"),
-        SCRAP_PARTS: _("scrap at its planned time"),
-        SLOW_RUNNING: _("faster than planned") if loss.time_s < 0 else _("slow running"),
-    }.get(loss.loss) or words.condition(loss.loss)
-    lengths = {SHORT: _("short stops"), LONG: _("long stops")}
-    return f"{told}, {lengths[loss.length]}" if loss.length in lengths else told
-
-
-def bar_word(kind: str) -> str:
-    """What a piece of a bar stands for, in words."""
-    told = {"good": _("good parts"), "scrap": _("scrap"), "slow": _("slow running"), "plain": _("total")}
-    return told.get(kind) or words.condition(kind)

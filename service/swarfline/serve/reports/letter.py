@@ -13,7 +13,8 @@ def letter(report: Report, remarks: tuple[str, ...] = ()) -> str:
     lines.append("")
     for row in report.section("oee").rows:
         name, value, then, difference = row.cells
-        against = "" if then.value is None else f" ({_('before')} {then.text}, {difference.text})"
+        told = [then.text, then.note, difference.note or difference.text]
+        against = "" if then.value is None else f" ({_('before')} {', '.join(text for text in told if text)})"
         note = f", {value.note}" if value.note else ""
         lines.append(f"{name.text}: {value.text}{note}{against}")
     unknown = report.section("unknown").rows

@@ -70,7 +70,7 @@ def _machine_row(work: Work, machine: str, pieces: list[Segment]) -> Row:
             cells.count(made.made if seen else None),
             Cell(due.text, due.value, due.unit, note=_("told") if made.target_told else ""),
             _ahead(made.ahead if seen else None),
-            cells.percent(row.coverage_pct),
+            cells.coverage(row.coverage_pct),
         ),
     )
 

@@ -12,7 +12,7 @@ from importlib import resources
 from typing import Any, Final
 
 from swarfline.report import Report
-from swarfline.serve.reports.bars import LEVELS
+from swarfline.serve.reports.bars import COMB, LEVELS
 
 STANDARD: Final = "ua-1"
 """PDF/UA-1 (ISO 14289-1): readable with a screen reader; the typesetter refuses what would not be. Where a
@@ -57,4 +57,4 @@ def _source() -> bytes:
 
 def _plain(report: Report) -> dict[str, Any]:
     """The report as the source takes it."""
-    return {**asdict(report), "labels": dict(report.labels), "levels": LEVELS}
+    return {**asdict(report), "labels": dict(report.labels), "levels": LEVELS, "comb": COMB}

@@ -99,7 +99,17 @@ def span_at(room: Room, kind: str, at_us: int, machines: Sequence[str]) -> Asked
 
 
 def before(room: Room, kind: str, asked: Asked, machines: Sequence[str]) -> Interval | None:
-    """The span of the same kind before: the shift that ended last, the last day with planned time, the week."""
+    """The span of the same kind before: the shift that ended last, the last day with planned time, the week.
+
+    Of a span that is not over the same stretch: as much of the one before as has passed of this one.
+    """
+    found = _whole_before(room, kind, asked, machines)
+    if found is None or asked.until_us <= asked.now_us:
+        return found
+    return found[0], min(found[1], found[0] + asked.end_us - asked.start_us)
+
+
+def _whole_before(room: Room, kind: str, asked: Asked, machines: Sequence[str]) -> Interval | None:
     start, calendar = asked.start_us, room.calendar
     if kind == SHIFT:
         shift = _shift_before(room, start, machines)

@@ -105,7 +105,7 @@ def _urgency(tool: ToolForecast) -> tuple[bool, float, float]:
 
 def _due_row(work: Work, machine: str, tool: ToolForecast, number: int) -> Row:
     share, now_us = tool.share_used, work.about.asked.now_us
-    kind = "due" if tool.state == "due" else "plain"
+    kind = "due" if tool.state == "due" else "stays"
     limit = cells.moment(tool.limit_at_us, work.room, now_us)
     return Row(
         str(number),

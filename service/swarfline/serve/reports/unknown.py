@@ -33,7 +33,7 @@ def _of_machine(work: Work, machine: str) -> Iterator[tuple[str, str, Cell]]:
     """(name, words, amount) of each thing that is not known of a machine."""
     row = work.machine_oee[machine]
     if row.times.unobserved_time_s:
-        share = words.percent(None if row.coverage_pct is None else 1 - row.coverage_pct / 100)
+        share = _unseen(row.coverage_pct)
         lost = row.times.unobserved_time_s
         yield "unobserved", _("planned time that was not observed"), cells.length(lost, share)
     if not row.times.planned_time_s:
@@ -48,6 +48,13 @@ def _of_machine(work: Work, machine: str) -> Iterator[tuple[str, str, Cell]]:
     yield from _of_parts(work, machine)
     if not can_tell(work.room.plant, work.room.plant.machine(machine), "energy"):
         yield "energy", _("its energy: neither power nor energy is mapped"), cells.blank()
+
+
+def _unseen(coverage_pct: float | None) -> str:
+    """The share that was not observed; what is not nothing never looks so."""
+    if coverage_pct is None or round(100 - coverage_pct, 1):
+        return words.percent(None if coverage_pct is None else 1 - coverage_pct / 100)
+    return f"< {words.percent(0.001)}"
 
 
 def _of_parts(work: Work, machine: str) -> Iterator[tuple[str, str, Cell]]:
