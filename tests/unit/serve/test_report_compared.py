@@ -117,7 +117,8 @@ def test_counts_of_which_too_little_was_seen_have_no_difference_but_a_reason(cli
 def test_where_enough_was_seen_both_are_compared(client):
     page = client.get("/production?span=day&machine=N1&against=before").text
     assert "no difference" not in page and "are not compared" not in page
-    assert WHY not in to_html(report(client, "N1"))
+    made = report(client, "N1")
+    assert WHY not in to_html(made) and re.search(r"OEE: [\d.]+ % \(before [\d.]+ %, 0\.0 points\)", letter(made))
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,8 @@ def letter(report: Report, remarks: tuple[str, ...] = ()) -> str:
     lines.append("")
     for row in report.section("oee").rows:
         name, value, then, difference = row.cells
-        told = [then.text, then.note, difference.note or difference.text]
+        unit = f" {_('points')}" if difference.unit == "%" and difference.value is not None else ""
+        told = [then.text, then.note, difference.note or difference.text + unit]
         against = "" if then.value is None else f" ({_('before')} {', '.join(text for text in told if text)})"
         note = f", {value.note}" if value.note else ""
         lines.append(f"{name.text}: {value.text}{note}{against}")
