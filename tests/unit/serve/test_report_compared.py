@@ -143,6 +143,8 @@ def test_differences_of_ratios_are_those_of_what_is_shown(now, then, wanted):
     [
         (TIME, 12.44 * 3600, 12.36 * 3600, "0.0 h"),  # 12.4 h, 12.4 h
         (TIME, 9.961 * 3600, 10.44 * 3600, "−0.44 h"),  # 9.96 h, 10.4 h
+        (TIME, 12.44 * 3600, 0.0, "+12.4 h"),
+        (TIME, 0.0, 0.0, "0.00 h"),
         (PARTS, 12.4, 11.6, "0"),  # 12, 12
         (MONEY, 1234.4, 980.504, "+253.50 EUR"),  # 1 234 EUR, 980.50 EUR
         (MONEY, 1.0, None, "–"),
@@ -203,9 +205,9 @@ def test_colours_are_the_same_in_every_format():
 def test_what_is_not_whole_never_looks_so():
     """25 s of a day of 16 planned hours."""
     coverage = 100 - 25 / 57_600 * 100
-    assert cells.coverage(coverage).text == "< 100 %" and cells.covered(coverage) == "observed: < 100 %"
-    assert cells.coverage(100.0).text == "100.0 %" and cells.covered(100.0) == ""
-    assert cells.coverage(None).text == "–"
+    assert cells.share(coverage).text == "< 100 %" and cells.covered(coverage) == "observed: < 100 %"
+    assert cells.share(100.0).text == "100.0 %" and cells.covered(100.0) == ""
+    assert cells.share(None).text == "–"
 
 
 def test_it_is_told_in_german(client):

@@ -119,7 +119,9 @@ def difference(now: Amount, then: Amount, unit: str, currency: str | None) -> st
     digits = [_digits(value, unit) for value in pair]
     shown = [round(value, n) for value, n in zip(pair, digits, strict=True)]
     sign = {TIME: " h", MONEY: f" {currency or ''}".rstrip()}.get(unit, "")
-    return change(words.number(shown[0] - shown[1], max(digits)) + sign)
+    # nothing needs no digits
+    most = max((n for value, n in zip(pair, digits, strict=True) if value), default=digits[0])
+    return change(words.number(shown[0] - shown[1], most) + sign)
 
 
 def points_apart(now: float, then: float) -> str:

@@ -40,9 +40,9 @@ def percent(value_pct: float | None, coverage_pct: float | None = None, note: st
     return Cell(shown, value_pct, "%", coverage_pct, note)
 
 
-def coverage(coverage_pct: float | None) -> Cell:
-    """The observed share of planned time; what is not whole never looks so."""
-    return Cell(words.share(None if coverage_pct is None else coverage_pct / 100), coverage_pct, "%")
+def share(value_pct: float | None) -> Cell:
+    """A share of a whole, as coverage is; what is not whole never looks so."""
+    return Cell(words.share(None if value_pct is None else value_pct / 100), value_pct, "%")
 
 
 def ratio(figure: FigureShape, note: bool = False) -> Cell:

@@ -52,7 +52,7 @@ def _row(key: str, name: str, row: EnergyRow, scale: float | None, priced: bool,
             *([cells.money(row.cost, row.currency)] if priced else []),
             *([cells.quantity(row.co2_kg, "kg", 1, coverage)] if weighed else []),
             cells.quantity(row.demand_peak_kw, "kW", 2, peak),
-            cells.coverage(coverage),
+            cells.share(coverage),
         ),
         strong=scale is None,
     )

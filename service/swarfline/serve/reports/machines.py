@@ -28,7 +28,7 @@ def machines(work: Work) -> Section:
         Column("effectiveness_pct", _("Effect."), NUMBER),
         Column("quality_ratio_pct", _("Quality"), NUMBER),
         Column("made", _("Made"), NUMBER),
-        Column("due", _("Due"), NUMBER),
+        Column("due", _("Due by now"), NUMBER),
         Column("ahead", _("Ahead"), NUMBER),
         Column("coverage_pct", _("Observed"), NUMBER),
     )
@@ -70,7 +70,7 @@ def _machine_row(work: Work, machine: str, pieces: list[Segment]) -> Row:
             cells.count(made.made if seen else None),
             Cell(due.text, due.value, due.unit, note=_("told") if made.target_told else ""),
             _ahead(made.ahead if seen else None),
-            cells.coverage(row.coverage_pct),
+            cells.share(row.coverage_pct),
         ),
     )
 

@@ -58,7 +58,7 @@ def _life_row(work: Work, life: ToolLife, how: str, number: int) -> Row:
             work.moment(life.end_us),
             _life(life.used, life.basis),
             _life(life.limit, life.basis),
-            cells.percent(share),
+            cells.share(share),
             Cell(words.ending(how, life.used, life.limit), how),
         ),
     )
@@ -114,7 +114,7 @@ def _due_row(work: Work, machine: str, tool: ToolForecast, number: int) -> Row:
             cells.text(words.tool(tool.tool, tool.name)),
             cells.text(tool.pot or tool.pot_key),
             cells.bar([] if share is None else [Segment(0.0, min(max(share, 0.0), 1.0), kind)]),
-            cells.percent(None if share is None else share * 100),
+            cells.share(None if share is None else share * 100),
             cells.count(tool.cycles_left),
             Cell(_("limit reached"), limit.value) if tool.state == "due" else limit,
         ),
