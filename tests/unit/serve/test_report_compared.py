@@ -111,7 +111,7 @@ def test_counts_of_which_too_little_was_seen_have_no_difference_but_a_reason(cli
     for text in (to_html(made), re.sub(r"\s+", " ", pdf), letter(made)):
         assert WHY in text and "observed: 91.2 %" in text
     page = words_of(client.get("/production?span=day&against=before").text)
-    assert WHY in page and "are not compared" in page
+    assert WHY in page and "machine. Where less than 95 % of" in page and "are not compared" in page
 
 
 def test_where_enough_was_seen_both_are_compared(client):
@@ -160,6 +160,8 @@ def test_losses_have_the_words_and_figures_of_the_page_of_production(client):
     ladder = words_of(re.search(r'<table class="ladder.*?</table>', page, re.S)[0])
     rows = report(client, "N1").section("losses").rows
     assert len(rows) > 5
+    places = [ladder.index(row.cells[0].text.partition(", ")[0] + " ") for row in rows]
+    assert places == sorted(places), "in the same order"
     for row in rows:
         title, _, length = row.cells[0].text.partition(", ")
         assert title in ladder, title

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from functools import cached_property
 
-from swarfline.measure.losses import GOOD_PARTS, SHORT
+from swarfline.measure.elements import NOT_PRODUCING
+from swarfline.measure.losses import GOOD_PARTS, SCRAP_PARTS, SHORT, SLOW_RUNNING
 from swarfline.report import BAR, NUMBER, Cell, Column, Row, Section, Segment
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.losses import LossRow, loss_rows
@@ -187,7 +188,7 @@ def _steps(row: OeeRow, found: Sequence[LossRow]) -> Iterator[_Step]:
         yield _Step("producing_outside", title, outside, (seen, busy), scale, "gained")
     yield _Step("planned_busy_time", _("planned and observed"), busy, (0, busy), scale, "stays", strong=True)
     level = busy
-    for loss in found:
+    for loss in sorted(found, key=_place):
         if not loss.time_s or loss.loss in _LAST:
             continue
         bounds = (level - loss.time_s, level)
@@ -200,6 +201,12 @@ def _steps(row: OeeRow, found: Sequence[LossRow]) -> Iterator[_Step]:
             bounds = (0.0, loss.time_s)
             title = amounts.loss_words(loss.loss)
             yield _Step(loss.loss, title, loss.time_s, bounds, scale, loss.loss, loss, strong=True)
+
+
+def _place(loss: LossRow) -> tuple[int, bool]:
+    """As on the page of production: long stops before short ones, slow running before scrap."""
+    order = (*NOT_PRODUCING, SLOW_RUNNING, SCRAP_PARTS, *_LAST)
+    return order.index(loss.loss), loss.length == SHORT
 
 
 _LAST = (GOOD_PARTS, "producing")
