@@ -117,9 +117,25 @@ def test_the_entry_page_lists_every_program_with_the_figures_of_the_api(page, cl
 def test_a_machines_page_shows_the_figures_of_the_api(page, item):
     text = page("/machines/N1/cycles", **PROGRAM)
     row = item("cycle-trends", machine="N1", program="O1201", **week())
-    for name in ("median_s", "mean_s", "minimum_s", "p90_s", "ucl_s", "lcl_s", "planned_cycle_time_s"):
+    for name in ("median_s", "mean_s", "minimum_s", "p90_s", "planned_cycle_time_s"):
         shown(text, words.seconds(row[name]))
-    shown(text, f"{row['count']} {row['left_out']} left out", f"Beyond the limits {row['beyond_count']}")
+    shown(text, f"{row['count']} {row['left_out']} left out")
+
+
+def test_limits_are_those_of_the_newest_level_and_each_level_counts_by_its_own(page, item):
+    text = page("/machines/N1/cycles", **PROGRAM)
+    step = item("level-steps", machine="N1", program="O1201", **week())
+    newest = item("cycle-trends", machine="N1", program="O1201", **{**week(), "from": step["at"]})
+    before = item("cycle-trends", machine="N1", program="O1201", **{**week(), "to": step["at"]})
+    limits = f"{words.seconds(newest['lcl_s'])} its upper limit of single cycles {words.seconds(newest['ucl_s'])}"
+    beyond = before["beyond_count"] + newest["beyond_count"]
+    shown(text, limits, f"Beyond the limits {beyond} each of the 2 levels by its own limits")
+    drawn = re.search(r'<path class="k-mean" d="([^"]+)"', text)[1]
+    assert drawn.count("M") == 2
+    whole = page("/machines/N2/cycles")
+    row = item("cycle-trends", machine="N2", **week())
+    shown(whole, f"upper limit of single cycles {words.seconds(row['ucl_s'])}")
+    shown(whole, f"Beyond the limits {row['beyond_count']} Observed")
 
 
 def test_steps_in_level_tell_what_accounts_for_them(page, item):
