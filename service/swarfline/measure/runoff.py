@@ -271,7 +271,7 @@ def _interruptions(found: RunOff) -> Sequence[Sentence]:
         (N_("{count} held"), sample.held),
         (N_("{count} partly unobserved"), sample.unobserved),
         (N_("{count} aborted"), sample.aborted),
-        (N_("{count} partial"), sample.partial),
+        (N_("{count} partly seen"), sample.partial),
         (N_("{count} of something else"), found.other),
     )
     told = tuple(Sentence(text, {"count": count}) for text, count in counts if count)

@@ -91,7 +91,7 @@ def test_the_newest_cycles_count_and_those_between_them_are_told():
     assert found.longest_wait.start_us == 2110 * SECOND
     assert cautions(found)[-1] == (
         "The run was not without a break. Cycles in between that are not judged: "
-        "1 held, 1 aborted, 1 partial, 1 of something else."
+        "1 held, 1 aborted, 1 partly seen, 1 of something else."
     )
 
 

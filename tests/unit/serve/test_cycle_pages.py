@@ -410,7 +410,9 @@ def test_parts_of_cycles_that_are_not_judged_are_told_apart(page, item):
     row = item("run-offs", machine="N1", part="PH-12", n=1000)
     beside = row["parts"] - row["count"]
     assert beside > 0
-    shown(text, f"Parts made {row['parts']} {row['count']} by the steady cycles, {beside} by complete ones")
+    shown(
+        text, f"Parts made {row['parts']} of them {row['count']} by the steady cycles, {beside} by complete ones"
+    )
 
 
 def test_a_printed_sheet_says_on_each_page_what_it_is_about(page, item):

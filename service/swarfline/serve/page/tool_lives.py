@@ -210,14 +210,13 @@ def _kinds(room: Room, machine: str, chosen: Chosen) -> Iterator[Kind]:
             found,
             _lives_words(found),
             _ends_words(found),
-            _reach_words(found),
+            _reach_words(found, len(kind.history.lifetimes)),
             replacement_row(kind, costs.planned_cost, costs.unplanned_cost),
         )
 
 
-def _reach_words(found: HistoryRow) -> str:
+def _reach_words(found: HistoryRow, count: int) -> str:
     """By how many lives the share that reaches the limit is told, and how sure it is."""
-    count = found.lives - found.not_whole
     told = ngettext("by %(num)s life", "by %(num)s lives", count) % {"num": words.number(count)}
     low, high = found.survival_to_limit_low_pct, found.survival_to_limit_high_pct
     if low is None or high is None:
