@@ -64,6 +64,15 @@ def test_the_chart_marks_the_steps_in_level(compared: Service, watch):
     assert watched.complaints == []
 
 
+def test_on_paper_the_course_stands_for_the_chart(compared: Service, watch):
+    page = watch().page
+    page.goto(compared.url + PAGES[1])
+    expect(page.locator("details.chart-table")).not_to_have_attribute("open", "")
+    page.emulate_media(media="print")
+    expect(page.locator(".chart").first).to_be_hidden()
+    expect(page.get_by_role("table", name="Steady cycles by day")).to_be_visible()
+
+
 def test_a_point_of_the_chart_opens_its_cycle(compared: Service, watch):
     page = watch().page
     page.goto(compared.url + PAGES[1] + "&lang=de")
@@ -105,11 +114,11 @@ def test_a_study_is_asked_for_by_the_keyboard(compared: Service, watch):
 
 
 @pytest.mark.parametrize("path", [STUDY, RUN_OFF])
-def test_a_sheet_fits_two_pages_of_a4_and_is_to_be_signed(compared: Service, watch, path):
+def test_a_sheet_fits_on_a4_and_is_to_be_signed(compared: Service, watch, path):
     page = watch(color_scheme="dark").page
     page.goto(compared.url + path)
     paper = page.pdf(prefer_css_page_size=True)
-    assert len(re.findall(rb"/Type\s*/Page\b", paper)) in (1, 2)
+    assert len(re.findall(rb"/Type\s*/Page\b", paper)) == (1 if path == RUN_OFF else 2)
     sizes = re.findall(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", paper)
     assert sizes and all(
         abs(float(w) - 595) < 2 and abs(float(h) - 842) < 2 for w, h in sizes
@@ -120,5 +129,8 @@ def test_a_sheet_fits_two_pages_of_a4_and_is_to_be_signed(compared: Service, wat
     assert len(tops) == 2 and tops[0] == tops[1]
     expect(page.get_by_text("Signature").first).to_be_visible()
     expect(page.locator("form")).to_be_hidden()
+    # only the foot of a table is printed on every page (CSS 2.2, 17.2)
+    assert page.locator(".sheet-foot").evaluate("e => getComputedStyle(e).display") == "table-footer-group"
+    assert page.locator(".singles li").count() == (40 if path == RUN_OFF else 0)
     expect(page.get_by_role("heading", level=2).first).to_be_visible()
     assert page.locator("body").evaluate("b => getComputedStyle(b).backgroundColor") == "rgb(255, 255, 255)"

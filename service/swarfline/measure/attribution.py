@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from swarfline.facts import STEPS, Cycle
 from swarfline.measure.definition import OURS, Definition
 from swarfline.measure.levels import TRIM, Split, find_steps, step_size
-from swarfline.measure.trend import steady_cycles
+from swarfline.measure.trend import Individuals, Trend, individuals, steady_cycles
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +130,29 @@ def level_steps(cycles: Iterable[Cycle], least_share: float = 0.0) -> list[Level
     return [
         _level_step(steady[edges[i] : edges[i + 1]], steady[edges[i + 1] : edges[i + 2]], split)
         for i, (_, split) in enumerate(found)
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class LevelChart:
+    """Individuals chart of one level alone, in s, whose cycles began from ``start_us`` to ``last_us``, both in."""
+
+    start_us: int
+    last_us: int
+    chart: Individuals
+
+
+def level_charts(trend: Trend, steps: Sequence[LevelStep]) -> list[LevelChart]:
+    """A chart of each level between the steps of a trend, in time order: one where there is no step.
+
+    Limits of all of them together lie where a step parts them, and hardly a cycle does. None without any cycle.
+    """
+    starts = trend.starts_us
+    edges = [0, *(bisect_left(starts, step.at_us) for step in steps), len(starts)]
+    return [
+        LevelChart(starts[left], starts[right - 1], individuals(trend.values_s[left:right]))
+        for left, right in pairwise(edges)
+        if left < right
     ]
 
 

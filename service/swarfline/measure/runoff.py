@@ -1,7 +1,8 @@
 """Run-off: consecutive cycles against the planned time, and whether that is proof of what the machine can do.
 
 The index is that of machine capability with the planned cycle time as its one limit, from above:
-(limit − x̄) ÷ 3 s. Its interval is exact for normal cycle times that do not follow one another.
+(limit − x̄) ÷ 3 s. The trade calls it Cmk, ISO 22514-3 the machine performance index Pmk, here of an upper limit
+alone (names from memory). Its interval is exact for normal cycle times that do not follow one another.
 """
 
 from __future__ import annotations
@@ -142,6 +143,11 @@ class RunOff:
         return sum(c.parts for c in self.inside if (c.program, c.part) in made and c.outcome == COMPLETE)
 
     @property
+    def parts_beside(self) -> int:
+        """Those of ``parts`` whose cycles are not among the steady ones: they were held or partly unobserved."""
+        return self.parts - sum(c.parts for c in self.sample.cycles)
+
+    @property
     def parts_per_hour(self) -> float | None:
         """Parts ÷ time from the first cycle's start to the last one's end, all waits in."""
         span = self.span_us
@@ -219,25 +225,20 @@ def sentence(found: RunOff) -> Sentence:
 
 _TOO_FEW = N_("Not enough cycles: {count} steady ones; {fewest} are needed.")
 _TOO_FEW_BOUND = N_(
-    "Not enough cycles: {count} steady ones; {fewest} are needed. The index is {low:.2f} at least (95 % interval)."
+    "Not enough cycles: {count} steady ones; {fewest} are needed. Cmk is {low:.2f} at least (95 % interval)."
 )
 _ALL_WITHIN = N_(
     "All {count} cycles took the same time, within the planned one; without spread there is no index."
 )
 _ALL_ABOVE = N_("All {count} cycles took the same time, above the planned one; without spread there is no index.")
-_ABOVE = N_(
-    "Not reached: the mean is {over:.2f} s above the planned time; "
-    "the index lies between {low:.2f} and {high:.2f} (95 %)."
-)
+_ABOVE = N_("Not reached: the mean lies beyond the limit, {over:.2f} s above the longest time allowed.")
 _SAYS = {
-    CAPABLE: N_(
-        "Shown: the index lies between {low:.2f} and {high:.2f} (95 %), not below the target of {target:.2f}."
-    ),
+    CAPABLE: N_("Shown: Cmk lies between {low:.2f} and {high:.2f} (95 %), not below the target of {target:.2f}."),
     NOT_CAPABLE: N_(
-        "Not reached: the index lies between {low:.2f} and {high:.2f} (95 %), below the target of {target:.2f}."
+        "Not reached: Cmk lies between {low:.2f} and {high:.2f} (95 %), below the target of {target:.2f}."
     ),
     OPEN: N_(
-        "Open: the index lies between {low:.2f} and {high:.2f} (95 %), so {count} cycles do not settle the target "
+        "Open: Cmk lies between {low:.2f} and {high:.2f} (95 %), so {count} cycles do not settle the target "
         "of {target:.2f}. Run more cycles."
     ),
 }
@@ -270,11 +271,11 @@ def _interruptions(found: RunOff) -> Sequence[Sentence]:
         (N_("{count} held"), sample.held),
         (N_("{count} partly unobserved"), sample.unobserved),
         (N_("{count} aborted"), sample.aborted),
-        (N_("{count} partial"), sample.partial),
+        (N_("{count} partly seen"), sample.partial),
         (N_("{count} of something else"), found.other),
     )
     told = tuple(Sentence(text, {"count": count}) for text, count in counts if count)
-    text = N_("Not uninterrupted: between the cycles were {what}.")
+    text = N_("The run was not without a break. Cycles in between that are not judged: {what}.")
     return [Sentence(text, {"what": told})] if told else []
 
 

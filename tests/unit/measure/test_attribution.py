@@ -7,8 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from swarfline.facts import ABORTED, STEPS, Cycle, ToolUse
-from swarfline.measure.attribution import level_steps, shares, typical
+from swarfline.measure.attribution import level_charts, level_steps, shares, typical
 from swarfline.measure.levels import Level
+from swarfline.measure.trend import cycle_trend
 
 from .timelines import MINUTE, SECOND, cycle
 
@@ -28,6 +29,32 @@ def run(*pieces):
     """Cycles one after another from (count, arguments of made), each a little off."""
     wanted = [more for count, more in pieces for _ in range(count)]
     return [made(n, **more, wobble=(n * 7 % 11 - 5) * 50_000) for n, more in enumerate(wanted)]
+
+
+def alternating(count, *levels_s):
+    """Cycles that take each of the levels for so many cycles, by turns half a second below and above it."""
+    lengths = [level + (n % 2) - 0.5 for level in levels_s for n in range(count)]
+    return [cycle(n * 5 * MINUTE, round(length * SECOND)) for n, length in enumerate(lengths)]
+
+
+def test_each_level_has_limits_of_its_own():
+    """x̄ ± 3 · M̄R ÷ 1.128 (NIST/SEMATECH e-Handbook 6.3.2.2) with ranges that are all of one second."""
+    cycles = alternating(40, 100, 106)
+    cycles[10] = cycle(cycles[10].start_us, 104 * SECOND)
+    steps, trend = level_steps(cycles), cycle_trend(cycles)
+    first, second = level_charts(trend, steps)
+    assert (first.start_us, first.last_us) == (cycles[0].start_us, cycles[39].start_us)
+    assert (second.start_us, second.last_us) == (cycles[40].start_us, cycles[79].start_us)
+    assert second.chart.limits == pytest.approx((106 - 3 / 1.128, 106 + 3 / 1.128))
+    assert (first.chart.beyond, second.chart.beyond) == ((10,), ())
+    assert len(trend.chart.beyond) > 1, "limits of both together lie where no cycle does"
+
+
+def test_without_a_step_the_limits_are_those_of_all():
+    trend = cycle_trend(alternating(40, 100))
+    (whole,) = level_charts(trend, [])
+    assert whole.chart == trend.chart
+    assert level_charts(cycle_trend([]), []) == []
 
 
 def test_a_step_tells_when_and_how_much():

@@ -37,7 +37,7 @@ def test_a_run_well_below_the_planned_time_is_capable():
     low, high = found.index_interval
     assert TARGET < low < found.index < high
     assert found.ruling == CAPABLE
-    assert in_words(found).startswith(f"Shown: the index lies between {low:.2f} and {high:.2f}")
+    assert in_words(found).startswith(f"Shown: Cmk lies between {low:.2f} and {high:.2f}")
     assert cautions(found) == []
 
 
@@ -54,7 +54,9 @@ def test_rulings(limit_s, ruling):
 
 
 def test_a_mean_above_the_planned_time_is_told_first():
-    assert in_words(of(run(40), limit_s=38)).startswith("Not reached: the mean is 2.00 s above the planned time; ")
+    assert in_words(of(run(40), limit_s=38)) == (
+        "Not reached: the mean lies beyond the limit, 2.00 s above the longest time allowed."
+    )
 
 
 def test_another_target():
@@ -65,7 +67,7 @@ def test_few_cycles_are_not_judged_but_their_lower_bound_is_told():
     found = of(run(40, FEWEST - 1))
     assert found.ruling == TOO_FEW
     assert in_words(found) == (
-        f"Not enough cycles: 29 steady ones; 30 are needed. The index is {found.index_interval[0]:.2f} at least "
+        f"Not enough cycles: 29 steady ones; 30 are needed. Cmk is {found.index_interval[0]:.2f} at least "
         "(95 % interval)."
     )
     assert cautions(found) == ["Only 29 of 50 cycles are there."]
@@ -82,13 +84,14 @@ def test_the_newest_cycles_count_and_those_between_them_are_told():
     assert found.sample.count == 50
     assert found.span_us == (600 * SECOND, 5900 * SECOND + round((40 + TURN[4]) * SECOND))
     assert (found.sample.held, found.sample.aborted, found.sample.partial, found.other) == (1, 1, 1, 1)
-    assert found.parts == 51
+    assert (found.parts, found.parts_beside) == (51, 1)
     assert found.parts_per_hour == pytest.approx(51 * 3600 / (5300 + 39.5))
     assert found.parts_per_hour_running == pytest.approx(90, rel=1e-3)
     assert found.longest_wait.length_us == 90 * SECOND
     assert found.longest_wait.start_us == 2110 * SECOND
     assert cautions(found)[-1] == (
-        "Not uninterrupted: between the cycles were 1 held, 1 aborted, 1 partial, 1 of something else."
+        "The run was not without a break. Cycles in between that are not judged: "
+        "1 held, 1 aborted, 1 partly seen, 1 of something else."
     )
 
 

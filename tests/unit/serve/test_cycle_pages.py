@@ -117,9 +117,25 @@ def test_the_entry_page_lists_every_program_with_the_figures_of_the_api(page, cl
 def test_a_machines_page_shows_the_figures_of_the_api(page, item):
     text = page("/machines/N1/cycles", **PROGRAM)
     row = item("cycle-trends", machine="N1", program="O1201", **week())
-    for name in ("median_s", "mean_s", "minimum_s", "p90_s", "ucl_s", "lcl_s", "planned_cycle_time_s"):
+    for name in ("median_s", "mean_s", "minimum_s", "p90_s", "planned_cycle_time_s"):
         shown(text, words.seconds(row[name]))
-    shown(text, f"{row['count']} {row['left_out']} left out", f"Beyond the limits {row['beyond_count']}")
+    shown(text, f"{row['count']} {row['left_out']} left out")
+
+
+def test_limits_are_those_of_the_newest_level_and_each_level_counts_by_its_own(page, item):
+    text = page("/machines/N1/cycles", **PROGRAM)
+    step = item("level-steps", machine="N1", program="O1201", **week())
+    newest = item("cycle-trends", machine="N1", program="O1201", **{**week(), "from": step["at"]})
+    before = item("cycle-trends", machine="N1", program="O1201", **{**week(), "to": step["at"]})
+    limits = f"{words.seconds(newest['lcl_s'])} its upper limit of single cycles {words.seconds(newest['ucl_s'])}"
+    beyond = before["beyond_count"] + newest["beyond_count"]
+    shown(text, limits, f"Beyond the limits {beyond} each of the 2 levels by its own limits")
+    drawn = re.search(r'<path class="k-mean" d="([^"]+)"', text)[1]
+    assert drawn.count("M") == 2
+    whole = page("/machines/N2/cycles")
+    row = item("cycle-trends", machine="N2", **week())
+    shown(whole, f"upper limit of single cycles {words.seconds(row['ucl_s'])}")
+    shown(whole, f"Beyond the limits {row['beyond_count']} Observed")
 
 
 def test_steps_in_level_tell_what_accounts_for_them(page, item):
@@ -366,6 +382,51 @@ def test_what_belongs_to_another_kind_of_study_is_passed_over(page, item):
     shown(text, row["words"])
 
 
+@pytest.mark.parametrize("kind", ["moment", "spans"])
+def test_nothing_parts_the_samples_before_somebody_says_what(page, kind):
+    text = page("/studies", machine="N1", kind=kind)
+    shown(text, "Nothing is compared yet")
+    empty = {"moment": ("at",), "spans": ("first_from", "first_to")}[kind]
+    assert all(f'name="{name}" value="" required' in text for name in empty)
+
+
+def test_samples_one_after_the_other_are_before_and_after(page):
+    shown(page("/studies", machine="N1", at=AT, program="O1201"), "Before (first) After (second) Machine, program")
+    two = page("/studies", kind="machines", machine="N1", with_machine="N2", part="PH-12")
+    shown(two, "First Second Machine, program")
+    assert "Before (first)" not in two
+
+
+def test_a_mean_beyond_the_limit_is_said_before_its_index(page, item):
+    text = page("/run-offs", machine="N1", part="PH-12", limit_s="20")
+    index = item("run-offs", machine="N1", part="PH-12", limit_s=20)["index"]
+    shown(text, f"below 0: the mean lies beyond the limit {words.number(index, 2)}; 95 % interval")
+    assert "lies beyond the limit" not in plain(page("/run-offs", machine="N1", part="PH-12", limit_s="60"))
+
+
+def test_parts_of_cycles_that_are_not_judged_are_told_apart(page, item):
+    """A run over the held cycle of compared.py: it made its part, but is not among the steady ones."""
+    text = page("/run-offs", machine="N1", part="PH-12", n="1000")
+    row = item("run-offs", machine="N1", part="PH-12", n=1000)
+    beside = row["parts"] - row["count"]
+    assert beside > 0
+    shown(
+        text, f"Parts made {row['parts']} of them {row['count']} by the steady cycles, {beside} by complete ones"
+    )
+
+
+def test_a_printed_sheet_says_on_each_page_what_it_is_about(page, item):
+    text = page("/run-offs", machine="N1", part="PH-12", n="40")
+    row = item("run-offs", machine="N1", part="PH-12", n=40)
+    foot = plain(re.search(r'<p class="print-only sheet-foot">.*?</p>', text, re.DOTALL)[0])
+    assert "PH-12, program O1201" in foot and "· N1 ·" in foot and foot.endswith(row["words"])
+    singles = re.search(r'<section class="print-only singles">.*?</section>', text, re.DOTALL)[0]
+    assert singles.count("<li>") == row["count"] == 40
+    study = page("/studies", machine="N1", at=AT, program="O1201")
+    foot = plain(re.search(r'<p class="print-only sheet-foot">.*?</p>', study, re.DOTALL)[0])
+    assert "PH-12" in foot and "The second is faster" in foot
+
+
 def test_a_study_of_nothing_says_so(page):
     shown(page("/studies", machine="S1", at=AT), "There is no such cycle in either span.")
 
@@ -391,7 +452,7 @@ def test_a_run_off_shows_the_figures_of_the_api(page, item):
 
 def test_a_run_off_without_a_plan_or_a_cycle_is_unknown_and_not_zero(page):
     text = page("/run-offs", machine="N1", program="O1202")
-    shown(text, "There is no planned cycle time", "Longest allowed – ", "Index without drift –")
+    shown(text, "There is no planned cycle time", "Longest allowed – ", "without drift –")
     shown(page("/run-offs", machine="S1"), "There is no such cycle in the year before.")
     assert 'class="sheet"' not in page("/run-offs")
 

@@ -117,7 +117,9 @@ def test_a_run_off_counts_what_lay_between(get):
     assert row["index_low"] < row["index"] < row["index_high"]
     assert (row["longest_wait_s"], row["longest_wait_at"]) == (91, "2026-03-10T10:48:29+01:00")
     assert row["cutting_pct"] == pytest.approx(100 * (38 - 15) / 38, rel=1e-3)
-    assert row["cautions"][-1] == "Not uninterrupted: between the cycles were 1 held, 1 aborted."
+    assert row["cautions"][-1] == (
+        "The run was not without a break. Cycles in between that are not judged: 1 held, 1 aborted."
+    )
 
 
 def test_a_run_off_by_default_is_of_what_was_made_last(get):

@@ -99,6 +99,8 @@ def test_early_ends_stand_out_and_lead_to_what_went_on_then(more):
 def test_the_lives_of_a_type_add_up(more):
     text = words_of(more.get("/machines/N1/tools?span=day").text)
     assert "T10 tool <10> 3 3 ended 2 at or near the limit, 1 set back before it" in text
+    # with no failure and one life seen to last so long, the lower end is 0.05 (survival_to)
+    assert "100.0 % by 3 lives: 95 % interval 5 % to 100 %" in text
     assert "T8 tool <8> 1 1 whose beginning was not seen –" in text
 
 

@@ -13,7 +13,7 @@ from starlette.responses import Response
 
 from swarfline.calendar import Interval, from_us
 from swarfline.facts import Cycle
-from swarfline.measure.attribution import LevelStep, level_steps
+from swarfline.measure.attribution import LevelChart, LevelStep, level_charts, level_steps
 from swarfline.measure.ranks import Ranks
 from swarfline.measure.trend import Trend, by_program, cycle_trend, quantile
 from swarfline.plant import Machine
@@ -190,12 +190,13 @@ class _View:
         self.every = self.work.cycles(machine.id)
         self.cycles = choose_made(self.every, self.asked.get("program"), self.asked.get("part"))
         self.trend = cycle_trend(self.cycles)
+        self.found = level_steps(self.cycles, SHOWN / 100)
+        self.levels = level_charts(self.trend, self.found)
         self.planned_s = _planned_s(room, self.cycles[-1].part) if self.cycles else None
         self.planned_near = plots.near(self.trend.values_s, self.planned_s)
 
     def content(self) -> dict[str, Any]:
         """Everything that the template shows."""
-        found = level_steps(self.cycles, SHOWN / 100)
         listed = leaf(self.cycles, self.asked)
         bins = plots.frame([self.trend.values_s], (self.planned_near,))
         return {
@@ -206,10 +207,14 @@ class _View:
             "trend": self.trend,
             "planned_s": self.planned_s,
             "coverage": self.work.coverage([self.machine.id]),
-            "run": self._run(),
-            "chart": self._chart(found),
+            "levels": self.levels,
+            "newest": self.levels[-1].chart if self.levels else None,
+            "beyond": sum(len(level.chart.beyond) for level in self.levels),
+            "run": (run := self._run()),
+            "paths": self._paths(run),
+            "chart": self._chart(),
             "days": self._days(),
-            "steps": [self._step(step) for step in found],
+            "steps": [self._step(step) for step in self.found],
             "bins": bins,
             "histogram": plots.histogram(self.trend.values_s, bins) if bins else None,
             "against": self._against(),
@@ -236,11 +241,24 @@ class _View:
     def _run(self) -> Run | None:
         kept = thin(self.trend.starts_us, self.trend.values_s, self.span, BUCKETS)
         times = [self.trend.starts_us[i] for i in kept]
-        levels = (*(self.trend.chart.limits or ()), self.trend.mean_s, self.planned_near)
+        charts = [level.chart for level in self.levels]
+        levels = (*(v for c in charts for v in (*(c.limits or ()), c.centre)), self.planned_near)
         places = plots.shares_of_time(times, self.span)
         return plots.run(places, [self.trend.values_s[i] for i in kept], levels)
 
-    def _chart(self, found: Sequence[LevelStep]) -> dict[str, Any]:
+    def _paths(self, run: Run | None) -> dict[str, str]:
+        """Means and limits of each level over its own time, by the class of their lines."""
+        means: list[str] = []
+        limits: list[str] = []
+        if run is None:
+            return {}
+        for level in self.levels:
+            left, right = plots.shares_of_time((level.start_us, level.last_us), self.span)
+            means.append(run.level(level.chart.centre, left, right))
+            limits += [run.level(value, left, right) for value in level.chart.limits or ()]
+        return {"k-mean": "".join(means), "k-limit": "".join(limits)}
+
+    def _chart(self) -> dict[str, Any]:
         """What the chart that zooms needs: where its cycles come from, and the steps in level to mark."""
         if not self.cycles:
             return {}
@@ -255,10 +273,16 @@ class _View:
                 "before_s": float(step.before_us) / 1e6,
                 "after_s": float(step.after_us) / 1e6,
             }
-            for step in found
+            for step in self.found
         ]
         series = f"/api/v1/machines/{self.machine.id}/cycles/series?{urlencode(asked)}"
-        return {"series": series, "marks": marks, "planned_s": self.planned_near, "words": _chart_words()}
+        return {
+            "series": series,
+            "marks": marks,
+            "planned_s": self.planned_near,
+            "levels": [_level(level) for level in self.levels],
+            "words": _chart_words(len(self.levels)),
+        }
 
     def _days(self) -> list[DayLine]:
         zone, lines = self.room.zone, []
@@ -311,11 +335,25 @@ class _View:
         ]
 
 
-def _chart_words() -> dict[str, str | dict[str, str]]:
+def _level(level: LevelChart) -> dict[str, float | None]:
+    """The lines of one level as the chart that zooms takes them."""
+    low, high = level.chart.limits or (None, None)
+    return {
+        "since_s": level.start_us / 1e6,
+        "until_s": level.last_us / 1e6,
+        "centre_s": level.chart.centre,
+        "lcl_s": low,
+        "ucl_s": high,
+    }
+
+
+def _chart_words(levels: int) -> dict[str, str | dict[str, str]]:
     """What the chart that zooms says; figures stand where {} is. ``library``: what its library says else."""
     return {
         "axis": _("cycle time in s"),
-        "mean": _("Line: mean {} s, the centre line."),
+        "mean": _("Line: mean {} s, the centre line.")
+        if levels < 2
+        else _("Line: mean of each level, of the newest {} s, the centre line."),
         "limits": _("Dashed: limits of single cycles around it, {} to {} s."),
         "planned": _("Dotted: planned, {} s."),
         "marks": _("Upright: steps in level."),

@@ -121,9 +121,11 @@ class Run:
     dots: str
     line: str
 
-    def level(self, value: float | None) -> str:
-        """Path of a level line across the box; empty where there is none or it lies outside."""
-        return "" if value is None or not self.low <= value <= self.high else f"M0 {self.y(value):.5g}H{WIDTH}"
+    def level(self, value: float | None, left: float = 0.0, right: float = 1.0) -> str:
+        """Path of a level line between two places from 0 to 1; empty where there is none or it lies outside."""
+        if value is None or not self.low <= value <= self.high:
+            return ""
+        return f"M{WIDTH * left:.5g} {self.y(value):.5g}H{WIDTH * right:.5g}"
 
     def y(self, value: float) -> float:
         """Height of a value, from the head of the box."""

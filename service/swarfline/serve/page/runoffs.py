@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from swarfline.calendar import from_us
+from swarfline.facts import Cycle
 from swarfline.measure.runoff import TARGET, RunOff, sentence, warnings
 from swarfline.plant import Machine
 from swarfline.sentence import N_, Sentence
@@ -50,6 +53,16 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
+class Single:
+    """One cycle of the list: when it began, whole and as day and time of the day, and how long it took."""
+
+    begun: str
+    day: str
+    time: str
+    length_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     """One run-off, ready to be shown."""
 
@@ -63,7 +76,8 @@ class Sheet:
     end: str
     lots: str
     wait_at: str
-    cycles: list[tuple[str, float]]
+    parts_beside: int
+    cycles: list[Single]
 
 
 @router.get("/run-offs")
@@ -159,8 +173,15 @@ def _sheet(room: Room, asked: Question, now_us: int) -> Sheet:
         words.moment(ends[1], zone) if ends else words.UNKNOWN,
         ", ".join(list(dict.fromkeys(c.lot for c in found.sample.cycles if c.lot))[:4]) or words.UNKNOWN,
         words.moment(wait.start_us, zone) if wait else words.UNKNOWN,
-        [(words.moment(c.start_us, zone), c.duration_us / 1e6) for c in found.sample.cycles],
+        found.parts_beside,
+        [_single(c, zone) for c in found.sample.cycles],
     )
+
+
+def _single(cycle: Cycle, zone: ZoneInfo) -> Single:
+    begun = from_us(cycle.start_us, zone)
+    told = words.moment(cycle.start_us, zone)
+    return Single(told, words.day(begun.date()), f"{begun:%H:%M:%S}", cycle.duration_us / 1e6)
 
 
 def _run(found: RunOff) -> Run | None:

@@ -136,20 +136,15 @@ def _asked(room: Room, told: Mapping[str, str]) -> Asked:
 
 
 def _fields(room: Room, told: Mapping[str, str], asked: Asked) -> dict[str, str]:
-    """What the form shows: what was told, times as HTML's date fields take them."""
+    """What the form shows: what was told, times as HTML's date fields take them.
+
+    What parts the samples is left empty, so that nothing is judged that nobody asked about.
+    """
 
     def field(us: int) -> str:
         return show(us, room.zone)[:16]
 
-    middle = (asked.start_us + asked.end_us) // 2
-    length = asked.end_us - asked.start_us
-    usual = {
-        "from": field(asked.start_us),
-        "to": field(asked.end_us),
-        "at": field(middle),
-        "first_from": field(asked.start_us - length),
-        "first_to": field(asked.start_us),
-    }
+    usual = {"from": field(asked.start_us), "to": field(asked.end_us), "at": "", "first_from": "", "first_to": ""}
     names = ("machine", "with_machine", "program", "with_program", "part")
     kept = {name: field(moment(name, told[name], room)) for name in TIMES if name in told}
     return usual | dict.fromkeys(names, "") | {name: told[name] for name in names if name in told} | kept
@@ -205,12 +200,18 @@ def _sides(room: Room, found: Compared, row: StudyRow, study: Study) -> tuple[Si
     bins = plots.frame([study.first.values_s, study.second.values_s])
     blocks = [
         _side(room, name, shape, sample, plots.histogram(sample.values_s, bins) if bins and sample.count else None)
-        for name, shape, sample in (
-            (_("First"), row.first, study.first),
-            (_("Second"), row.second, study.second),
+        for name, shape, sample in zip(
+            _side_names(row), (row.first, row.second), (study.first, study.second), strict=True
         )
     ]
     return blocks[0], blocks[1]
+
+
+def _side_names(row: StudyRow) -> tuple[str, str]:
+    """What the samples are called; as the ruling says first and second, that stands beside before and after."""
+    if parse(row.first.to) <= parse(row.second.from_):
+        return _("Before (first)"), _("After (second)")
+    return _("First"), _("Second")
 
 
 def _side(room: Room, name: str, row: SampleShape, sample: Sample, spread: Histogram | None) -> SideBlock:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import ceil
 from urllib.parse import urlencode
 
 from swarfline.facts import Alarm, ToolLife
@@ -20,6 +21,7 @@ from swarfline.serve.page.tools_due import by_pot, cycles_words, limit_words, wa
 from swarfline.serve.room import Room
 from swarfline.serve.times import show
 from swarfline.serve.tongue import gettext as _
+from swarfline.serve.tongue import ngettext
 from swarfline.serve.tool_history import HistoryRow, breakages, history_row, known_kinds
 from swarfline.serve.tool_replacement import ReplacementRow, replacement_row
 
@@ -78,6 +80,7 @@ class Kind:
     history: HistoryRow
     lives: str
     ends: str
+    reach: str
     replacement: ReplacementRow
 
 
@@ -207,13 +210,24 @@ def _kinds(room: Room, machine: str, chosen: Chosen) -> Iterator[Kind]:
             found,
             _lives_words(found),
             _ends_words(found),
+            _reach_words(found, len(kind.history.lifetimes)),
             replacement_row(kind, costs.planned_cost, costs.unplanned_cost),
         )
 
 
+def _reach_words(found: HistoryRow, count: int) -> str:
+    """By how many lives the share that reaches the limit is told, and how sure it is."""
+    told = ngettext("by %(num)s life", "by %(num)s lives", count) % {"num": words.number(count)}
+    low, high = found.survival_to_limit_low_pct, found.survival_to_limit_high_pct
+    if low is None or high is None:
+        return told
+    edges = {"low": words.percent(low / 100, 0), "high": words.percent(high / 100, 0)}
+    return told + ": " + _("95 %% interval %(low)s to %(high)s") % edges
+
+
 def _picture(found: PresentLoads) -> LoadPicture:
     every = [load for loads in (found.loads, *found.before) for load in loads]
-    top = max((load.mean for load in every), default=0.0) * 1.1 or 1.0
+    top = float(ceil(max((load.mean for load in every), default=0.0) * 1.1)) or 1.0
     earlier = [load for loads in found.before for load in loads]
     trend = found.trend
     return LoadPicture(

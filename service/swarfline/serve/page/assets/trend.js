@@ -83,8 +83,9 @@ function say(text, ...values) {
 
 function note(chart, series) {
   const told = words(chart);
-  const parts = [say(told.mean, series.centre_s)];
-  if (series.ucl_s !== null) parts.push(say(told.limits, series.lcl_s, series.ucl_s));
+  const newest = levels(chart).at(-1) ?? series;
+  const parts = [say(told.mean, newest.centre_s)];
+  if (newest.ucl_s !== null) parts.push(say(told.limits, newest.lcl_s, newest.ucl_s));
   if (chart.dataset.planned) parts.push(say(told.planned, Number(chart.dataset.planned)));
   if (marks(chart).length) parts.push(told.marks);
   if (chart.dataset.open) parts.push(told.open);
@@ -94,6 +95,11 @@ function note(chart, series) {
 // Steps in level: {at_s, since_s, until_s: Unix seconds, before_s, after_s: levels, text}.
 function marks(chart) {
   return JSON.parse(chart.dataset.marks ?? "[]");
+}
+
+// Levels with their own limits: {since_s, until_s: Unix seconds, centre_s, lcl_s, ucl_s}; in place of those of all.
+function levels(chart) {
+  return JSON.parse(chart.dataset.levels ?? "[]");
 }
 
 function step(mark, like) {
@@ -107,15 +113,20 @@ function step(mark, like) {
   ];
 }
 
+function limits(level, like) {
+  const [x0, x1] = level.since_s === undefined ? [0, 1] : [level.since_s, level.until_s].map((t) => plantTime(t, like));
+  const xref = level.since_s === undefined ? "paper" : "x";
+  return [[level.centre_s, "solid", "--soft"], [level.lcl_s, "dash", "--blue"], [level.ucl_s, "dash", "--blue"]]
+    .filter(([y]) => y !== null)
+    .map(([y, dash, shade]) => ({ type: "line", xref, x0, x1, y0: y, y1: y, line: { color: colour(shade), width: 1, dash } }));
+}
+
 function layout(chart, series) {
   const level = (y, dash, shade) => ({
     type: "line", xref: "paper", x0: 0, x1: 1, y0: y, y1: y, line: { color: shade, width: 1, dash },
   });
-  const shapes = [];
-  if (series.centre_s !== null) shapes.push(level(series.centre_s, "solid", colour("--soft")));
-  for (const y of [series.lcl_s, series.ucl_s]) {
-    if (y !== null) shapes.push(level(y, "dash", colour("--blue")));
-  }
+  const own = levels(chart);
+  const shapes = (own.length ? own : [series]).flatMap((one) => limits(one, series.from));
   if (chart.dataset.planned) shapes.push(level(Number(chart.dataset.planned), "dot", colour("--ink")));
   const found = marks(chart);
   shapes.push(...found.flatMap((mark) => step(mark, series.from)));
