@@ -206,7 +206,7 @@ def _run_off(row: RunOffRow, zone: ZoneInfo) -> Iterator[str]:
     ):
         yield f"{name:24}{_number(value):>10} s"
     ends = _interval(row.index_low, row.index_high, 2)
-    yield f"{'index':24}{_number(row.index, 2):>10}{ends}, target {row.target:.2f}"
+    yield f"{'index (Cmk)':24}{_number(row.index, 2):>10}{ends}, target {row.target:.2f}"
     yield f"{'index, cycle to cycle':24}{_number(row.index_within, 2):>10}"
     if row.over_count is not None:
         ends = _interval(row.over_low_pct, row.over_high_pct, 1)

@@ -77,7 +77,7 @@ def test_run_off_as_text(study):
     assert rows["in between"] == "1 held, 1 aborted, 0 partial, 0 other"
     assert rows["planned time or limit"] == "160.000 s"
     assert rows["longest wait"] == "91.0 s from 2026-03-10T10:48:29+01:00"
-    assert rows["index"].endswith(", target 1.33")
+    assert rows["index (Cmk)"].endswith(", target 1.33")
     assert " ".join(" ".join(found).split()).endswith(
         "Note: The run was not without a break. Cycles in between that are not judged: 1 held, 1 aborted."
     )

@@ -58,7 +58,7 @@ class RunOffRow(Shape):
     maximum_s: float | None
     deviation_s: float | None
     target: float = Field(description="index to be reached")
-    index: float | None = Field(description="(limit − mean) ÷ 3 deviations")
+    index: float | None = Field(description="Cmk: (limit − mean) ÷ 3 deviations")
     index_low: float | None = Field(description="ends of its 95 % interval")
     index_high: float | None
     index_within: float | None = Field(description="by the spread from cycle to cycle, without drift")

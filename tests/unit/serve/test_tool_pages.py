@@ -119,3 +119,10 @@ def test_boxes_to_tick_are_for_paper(client):
     screen, printed = css.split("@media print")
     assert ".due .tick { display: none; }" in screen and ".due .tick { display: table-cell" in printed
     assert 'class="tick"' in client.get("/tools").text
+
+
+def test_a_load_chart_has_figures_at_its_axes(client):
+    page = client.get("/machines/N1/tools").text
+    for box in re.findall(r'<div class="load-box">.*?</div>', page, re.DOTALL):
+        assert re.fullmatch(r" \d+ % 0 % new tool share of the life limit ", words_of(box)), box
+    assert 'class="load-box"' in page
