@@ -2,6 +2,7 @@
 
 The collector raises, changes and clears; people acknowledge and shelve. Neither undoes what the other did, but for
 one thing: an alert that becomes more severe is a new thing to know, and is not acknowledged any more.
+Who acknowledged by mistake takes it back.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ RAISED, RAISED_AGAIN, SEVERITY_CHANGED, TEXT_CHANGED, CLEARED = (
     "text_changed",
     "cleared",
 )
-ACKNOWLEDGED, ACKNOWLEDGEMENT_ENDED = "acknowledged", "acknowledgement_ended"
+ACKNOWLEDGED, ACKNOWLEDGEMENT_ENDED, UNACKNOWLEDGED = "acknowledged", "acknowledgement_ended", "unacknowledged"
 SHELVED, UNSHELVED, SHELVING_ENDED = "shelved", "unshelved", "shelving_ended"
 EVENT_KINDS = (
     RAISED,
@@ -29,12 +30,15 @@ EVENT_KINDS = (
     TEXT_CHANGED,
     ACKNOWLEDGED,
     ACKNOWLEDGEMENT_ENDED,
+    UNACKNOWLEDGED,
     SHELVED,
     UNSHELVED,
     SHELVING_ENDED,
     CLEARED,
 )
 """Everything that can happen to an alert."""
+BY_PEOPLE = (ACKNOWLEDGED, UNACKNOWLEDGED, SHELVED, UNSHELVED)
+"""Those that a person does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,8 +216,8 @@ class _Teller:
         self.told.append(event)
         if event.kind in (SHELVED, UNSHELVED):
             self._shelved = event
-        if event.kind == ACKNOWLEDGED:
-            self._acknowledged = True
+        if event.kind in (ACKNOWLEDGED, UNACKNOWLEDGED):
+            self._acknowledged = event.kind == ACKNOWLEDGED
         elif self._acknowledged and more_severe(event.severity, self._severity):
             ended = AlertEvent(ACKNOWLEDGEMENT_ENDED, event.at_us, event.severity, event.text, detail=event.detail)
             self.told.append(ended)

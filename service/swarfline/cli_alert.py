@@ -103,6 +103,27 @@ def acknowledge(file: Path, number: int, who: str, note: str, as_json: bool) -> 
 @alert.command()
 @PLANT_FILE
 @NUMBER
+@WHO
+@NOTE
+@JSON
+def unacknowledge(file: Path, number: int, who: str, note: str, as_json: bool) -> None:
+    """Take back an acknowledgement of the alert of a NUMBER in a plant FILE that was given by mistake.
+
+    The history keeps both. Exit code 0: done, 1: it is not acknowledged (any more), or could not be done.
+    """
+    from swarfline.serve import alerting
+    from swarfline.serve.alerts import UnacknowledgeBody
+    from swarfline.serve.page.forms import said
+
+    with _room(file) as room:
+        told = said(UnacknowledgeBody, {}, who=who, note=note)
+        alerting.unacknowledge(room, number, told.who, told.note)
+        _tell(room, number, as_json)
+
+
+@alert.command()
+@PLANT_FILE
+@NUMBER
 @click.option("--minutes", type=click.FloatRange(0, min_open=True), help="For so long from now.")
 @click.option("--until", metavar="TIME", help="Up to an RFC 3339 time, or 'shift': the end of the shift.")
 @WHO

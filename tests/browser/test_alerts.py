@@ -43,6 +43,10 @@ def test_acknowledged_by_keyboard_with_and_without_scripts(service, watch, scrip
     page.keyboard.press("Enter")
     expect(page.locator("#alert-1")).to_contain_text("acknowledged by Ana: new one is set")
     assert service.store.queries.alert(1).acknowledged.who == "Ana"
+    # whoever works by keyboard goes on where they were, and is told what was done
+    expect(page.locator("#alert-1")).to_be_focused()
+    expect(page.locator("#alert-1 [role=status]")).to_contain_text("Acknowledged by Ana")
+    expect(page.locator("#alert-1").get_by_label("Your name").first).to_have_value("Ana")
 
 
 def test_texts_are_fresh_and_a_list_that_changed_is_told(service, watch):

@@ -37,7 +37,9 @@ def row(file):
     return found
 
 
-@pytest.mark.parametrize("words", [[], ["list"], ["history"], ["acknowledge"], ["shelve"], ["unshelve"]])
+@pytest.mark.parametrize(
+    "words", [[], ["list"], ["history"], ["acknowledge"], ["unacknowledge"], ["shelve"], ["unshelve"]]
+)
 def test_every_command_explains_itself(words):
     assert "Usage: main alert" in call(*words, "--help")
 
@@ -57,6 +59,14 @@ def test_acknowledged_and_its_history(file):
     assert "acknowledged by Ana: new one is set (warning)" in told
     assert "was acknowledged by Ana" in call("acknowledge", file, 1, "--who", "Luis", code=1)
     assert NEAR.text in call("history", file)
+
+
+def test_an_acknowledgement_is_taken_back(file):
+    call("acknowledge", file, 1, "--who", "Ana")
+    told = call("unacknowledge", file, 1, "--who", "Luis", "--note", "wrong machine")
+    assert "unacknowledged by Luis: wrong machine (warning)" in told and "acknowledged by Ana" in told
+    assert row(file)["acknowledged"] is None
+    assert "is not acknowledged" in call("unacknowledge", file, 1, "--who", "Luis", code=1)
 
 
 def test_shelved_and_back(file):

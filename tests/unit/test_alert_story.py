@@ -13,6 +13,7 @@ from swarfline.alerts import (
     RAISED,
     SEVERITY_CHANGED,
     SHELVED,
+    UNACKNOWLEDGED,
     UNSHELVED,
     URGENT,
     WARNING,
@@ -64,6 +65,18 @@ def test_an_acknowledgement_ends_with_a_higher_severity(severities, ends):
     assert ("acknowledgement_ended", 3) not in told(events[0], events[2])
 
 
+def test_an_acknowledgement_that_was_taken_back_does_not_end_once_more():
+    taken = [
+        event(RAISED, 1),
+        event(ACKNOWLEDGED, 2),
+        event(UNACKNOWLEDGED, 3),
+        event(SEVERITY_CHANGED, 4, URGENT),
+    ]
+    assert "acknowledgement_ended" not in dict(told(*taken))
+    again = [*taken[:3], event(ACKNOWLEDGED, 3), taken[3]]
+    assert told(*again)[-1] == ("acknowledgement_ended", 4)
+
+
 def test_what_happened_tells_each_change_once():
     changed = replace(NEAR, severity=URGENT, text="past", changed_us=20)
     back = replace(changed, times=2, again_us=40, text="past again", changed_us=40)
@@ -98,4 +111,4 @@ def test_severities_have_an_order():
 
 
 def test_kinds_of_events_are_told_apart():
-    assert len(set(EVENT_KINDS)) == len(EVENT_KINDS) == 10
+    assert len(set(EVENT_KINDS)) == len(EVENT_KINDS) == 11

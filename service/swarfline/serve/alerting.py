@@ -1,4 +1,4 @@
-"""What people do with alerts, for API, page and command line alike: acknowledge, shelve, unshelve."""
+"""What people do with alerts, for API, page and command line alike: acknowledge, shelve, and take either back."""
 
 from __future__ import annotations
 
@@ -31,6 +31,14 @@ def acknowledge(room: Room, number: int, who: str, note: str, seen: str | None =
     one(room, number)
     said = Acknowledgement(who, room.now_us(), note)
     _write(room, number, lambda: room.store.alerting().acknowledge(number, said, seen), _unfit_to_acknowledge)
+    return one(room, number)
+
+
+def unacknowledge(room: Room, number: int, who: str, note: str) -> Alert:
+    """Take an acknowledgement back, as one given by mistake: nobody knows of it again."""
+    one(room, number)
+    said = Acknowledgement(who, room.now_us(), note)
+    _write(room, number, lambda: room.store.alerting().unacknowledge(number, said), _unfit_to_unacknowledge)
     return one(room, number)
 
 
@@ -128,6 +136,11 @@ def _unfit_to_acknowledge(room: Room, alert: Alert) -> Sentence:
         N_("Alert {number} has become more severe: {severity} now. Look again."),
         {"number": number, "severity": _SEVERITIES[alert.severity]},
     )
+
+
+def _unfit_to_unacknowledge(room: Room, alert: Alert) -> Sentence:
+    text = N_("Alert {number} is not acknowledged (any more).")
+    return _cleared(room, alert) or Sentence(text, {"number": str(alert.number)})
 
 
 def _unfit_to_shelve(room: Room, alert: Alert) -> Sentence:

@@ -67,7 +67,7 @@ class AlertEventShape(Shape):
     at: str
     event: Literal[
         "raised", "raised_again", "severity_changed", "text_changed", "acknowledged", "acknowledgement_ended",
-        "shelved", "unshelved", "shelving_ended", "cleared",
+        "unacknowledged", "shelved", "unshelved", "shelving_ended", "cleared",
     ]  # fmt: skip
     severity: Severity
     text: str
@@ -88,6 +88,10 @@ class AcknowledgeBody(Body):
     severity: Severity | None = Field(
         default=None, description="as it was seen: an alert that is more severe by now is not acknowledged"
     )
+
+
+class UnacknowledgeBody(Body):
+    """An acknowledgement is taken back."""
 
 
 class ShelveBody(Body):
@@ -169,6 +173,12 @@ def read_alert(number: Number, room: InRoom) -> Any:
 def acknowledge_alert(number: Number, room: InRoom, body: AcknowledgeBody) -> Any:
     """Say that somebody knows. It holds as long as the alert stands and does not become more severe."""
     return alert_story(room, alerting.acknowledge(room, number, body.who, body.note, body.severity))
+
+
+@router.post("/alerts/{number}/unacknowledge", response_model=AlertStory, responses=ACTING)
+def unacknowledge_alert(number: Number, room: InRoom, body: UnacknowledgeBody) -> Any:
+    """Take back an acknowledgement that was given by mistake; both stay in the history."""
+    return alert_story(room, alerting.unacknowledge(room, number, body.who, body.note))
 
 
 @router.post("/alerts/{number}/shelve", response_model=AlertStory, responses=ACTING)

@@ -47,7 +47,10 @@ _ENTERED = (
     "/entries/{number}/undo",
 )  # fmt: skip
 
-_SEEN_TO = ("/alerts/{number}/acknowledge", "/alerts/{number}/shelve", "/alerts/{number}/unshelve")
+_SEEN_TO = (
+    "/alerts/{number}/acknowledge", "/alerts/{number}/unacknowledge", "/alerts/{number}/shelve",
+    "/alerts/{number}/unshelve",
+)  # fmt: skip
 """As API and as forms."""
 _FORMS = (*_ENTERED, "/machines/{machine_id}/who", *_SEEN_TO)
 

@@ -16,6 +16,7 @@ from swarfline.alerts import (
     ACKNOWLEDGED,
     SEVERITIES,
     SHELVED,
+    UNACKNOWLEDGED,
     UNSHELVED,
     Acknowledgement,
     AlertEvent,
@@ -42,6 +43,11 @@ class Alerting:
         if seen is not None:
             wanted.append(_ALERTS.c.severity.not_in([s for s in SEVERITIES if more_severe(s, seen)]))
         return self._write(number, wanted, acknowledging(said), ACKNOWLEDGED, said)
+
+    def unacknowledge(self, number: int, said: Acknowledgement) -> bool:
+        """Of an alert that stands and was acknowledged, by whomever."""
+        wanted = [_ALERTS.c.cleared_us.is_(None), _ALERTS.c.acknowledged_us.is_not(None)]
+        return self._write(number, wanted, acknowledging(None), UNACKNOWLEDGED, said)
 
     def shelve(self, number: int, said: Shelving) -> bool:
         """Of an alert that stands; one that is shelved already gets another end."""

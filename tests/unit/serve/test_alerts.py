@@ -165,7 +165,7 @@ def test_taken_back_from_the_shelf(writing):
     assert (told["events"][-1]["who"], told["events"][-1]["note"]) == ("Luis", "part is here")
 
 
-@pytest.mark.parametrize("path", ["acknowledge", "shelve", "unshelve"])
+@pytest.mark.parametrize("path", ["acknowledge", "unacknowledge", "shelve", "unshelve"])
 def test_there_is_no_such_alert(writing, path):
     assert (
         "There is no alert '99'"
@@ -247,7 +247,7 @@ def text_of(answer):
 def test_acknowledged_by_form(writing):
     assert "Acknowledge" in writing.get("/alerts").text
     answer = form(writing, "1/acknowledge", note="new one is set", severity="warning")
-    assert answer.headers["location"] == "/alerts"
+    assert answer.headers["location"] == "/alerts?seen-to=1#alert-1"
     assert stored(writing).acknowledged.note == "new one is set"
     page = text_of(writing.get("/alerts"))
     assert "of these not acknowledged: 0" in page
@@ -281,7 +281,52 @@ def test_a_form_that_comes_too_late_says_so(writing):
 
 def test_a_form_never_leads_away(writing):
     answer = form(writing, "1/acknowledge", back="https://elsewhere.example/")
-    assert answer.headers["location"] == "/alerts"
+    assert answer.headers["location"] == "/alerts?seen-to=1#alert-1"
+
+
+def test_a_form_leads_back_to_its_alert_which_says_what_was_done(writing):
+    back = "/alerts?span=day&at=2026-03-10T12%3A00%3A00%2B01%3A00&seen-to=7"
+    steps = [
+        ("acknowledge", {}, "Acknowledged by Ana, 12:00"),
+        ("unacknowledge", {}, "Acknowledgement taken back by Ana, 12:00"),
+        ("shelve", {"end": "30"}, "Shelved by Ana, 12:00"),
+        ("unshelve", {}, "Taken back from the shelf by Ana, 12:00"),
+    ]
+    for act_, fields, told in steps:
+        where = form(writing, f"1/{act_}", back=back, **fields).headers["location"]
+        assert where == back.replace("seen-to=7", "seen-to=1#alert-1")
+        page = writing.get(where).text
+        (item,) = re.findall(r'<li class="alert" id="alert-1" tabindex="-1".*?</li>', page, re.S)
+        assert f'role="status">{told}</p>' in item and page.count(told) == 1
+    assert 'value="/alerts?span=day&amp;at=2026-03-10T12%3A00%3A00%2B01%3A00"' in page, "the next form forgets it"
+    assert told in writing.get("/alerts/1?seen-to=1").text
+    for other in ("2", "x", "9" * 30, ""):
+        assert "by Ana, 12:00" not in writing.get(f"/alerts?seen-to={other}").text
+    writing.clock[0] = NOW + 6 * MINUTE
+    assert told not in writing.get("/alerts?seen-to=1").text, "a page that stays open does not say it for ever"
+
+
+def test_what_was_done_is_told_of_an_alert_that_is_not_in_the_list_any_more(writing):
+    where = form(writing, "1/acknowledge").headers["location"]
+    commit(writing, changed=[replace(stored(writing), cleared_us=NOW)])
+    page = writing.get(where).text
+    assert re.search(r'role="status" id="alert-1" tabindex="-1">Acknowledged by Ana, 12:00', page)
+
+
+def test_the_name_of_a_form_is_kept_for_the_others(writing):
+    answer = form(writing, "1/acknowledge", who="Ana Ruiz")
+    assert "who=Ana%20Ruiz;" in answer.headers["set-cookie"] and "HttpOnly" in answer.headers["set-cookie"]
+    assert "set-cookie" not in form(writing, "1/shelve", 422, end="soon").headers
+    assert 'value="Ana Ruiz"' in writing.get("/alerts", headers={"cookie": "who=Ana%20Ruiz"}).text
+
+
+def test_an_acknowledgement_is_taken_back(writing):
+    assert act(writing, "1/unacknowledge", 409, who="Ana")["detail"] == "Alert 1 is not acknowledged (any more)."
+    act(writing, "1/acknowledge", who="Ana")
+    told = act(writing, "1/unacknowledge", who="Luis", note="wrong machine")
+    assert (told["acknowledged"], kinds(told)) == (None, ["raised", "acknowledged", "unacknowledged"])
+    assert (told["events"][-1]["who"], told["events"][-1]["note"]) == ("Luis", "wrong machine")
+    assert "acknowledgement taken back Luis: wrong machine" in text_of(writing.get("/alerts/1"))
 
 
 def test_the_name_kept_in_this_browser_stands_in_the_form(writing):

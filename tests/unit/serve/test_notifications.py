@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
+import re
+from html import unescape
 
 import pytest
 
@@ -96,7 +98,29 @@ def test_the_page(works):
 
 def test_the_page_of_a_plant_without_channels(client):
     page = client.get("/notifications", headers={"accept": "text/html"}).text
-    assert "The plant file has no channels" in page
+    assert "The plant file has no channels" in page and "docs/notifications.md" in page
+
+
+def test_the_examples_of_a_channel_and_a_report_can_be_put_into_a_plant_file(client, write_example):
+    def example(path):
+        page = client.get(path, headers={"accept": "text/html"}).text
+        (code,) = re.findall(r"<pre><code>(.*?)</code></pre>", page, re.S)
+        return unescape(code)
+
+    plant = write_example(f"{example('/notifications')}\n\n{example('/reports')}\n")
+    assert [c.id for c in plant.channels] == ["office"] and plant.channels[0].mail is not None
+    assert [(r.channel, r.span) for r in plant.reports] == [("office", "day")]
+    assert "no mail channel yet" in client.get("/reports").text
+
+
+@pytest.fixture
+def write_example(tmp_path):
+    def write(more):
+        path = tmp_path / "plant.toml"
+        path.write_text(f"{PLANT}\n{more}", encoding="utf-8")
+        return load(path)
+
+    return write
 
 
 def test_messages_that_wait_too_long_are_told_of_where_people_look(works):

@@ -69,6 +69,7 @@ WRITING = (
     "/api/v1/machines/{machine_id}/targets",
     "/api/v1/entries/{number}/undo",
     "/api/v1/alerts/{number}/acknowledge",
+    "/api/v1/alerts/{number}/unacknowledge",
     "/api/v1/alerts/{number}/shelve",
     "/api/v1/alerts/{number}/unshelve",
 )
@@ -135,6 +136,7 @@ ENTERED = (
     ("machines/N1/targets", {"span": "shift", "quantity": 150}),
     ("entries/1/undo", {}),
     ("alerts/1/acknowledge", {}),
+    ("alerts/1/unacknowledge", {}),
     ("alerts/1/shelve", {"minutes": 30}),
     ("alerts/1/unshelve", {}),
 )
@@ -171,7 +173,7 @@ def test_docs_name_every_route(described):
 def test_docs_name_every_member_of_what_is_entered(described):
     text = (DOCS / "api.md").read_text(encoding="utf-8")
     bodies = ("StopReasonBody", "JudgementBody", "NoteBody", "TargetBody", "Undoing")
-    bodies += ("AcknowledgeBody", "ShelveBody", "UnshelveBody")
+    bodies += ("AcknowledgeBody", "UnacknowledgeBody", "ShelveBody", "UnshelveBody")
     names = {n for b in bodies for n in described["components"]["schemas"][b]["properties"]}
     assert names <= set(re.findall(r"`(\w+)`", text))
 

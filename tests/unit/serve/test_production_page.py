@@ -9,7 +9,7 @@ import pytest
 
 from swarfline.plant import load
 from swarfline.serve import create_app
-from swarfline.serve.page import amounts, words
+from swarfline.serve.page import amounts, production_stops, words
 from swarfline.serve.page.production_sides import FINE_US
 from swarfline.store import Batch, Store
 
@@ -183,6 +183,26 @@ def test_the_list_of_stops_as_a_page_and_as_a_table(client, get):
     assert begun == sorted(begun, reverse=True) and len(begun) > 10
 
 
+@pytest.mark.parametrize("sort", ["longest", "newest"])
+def test_a_long_list_of_stops_has_pages(client, monkeypatch, sort):
+    asked = f"span=shift&named=no&sort={sort}"
+    begun = re.compile(r'<th scope="row"><a href="[^"]*">([\d:]+)</a>')
+    monkeypatch.setattr(production_stops, "MOST", 1000)
+    whole = begun.findall(page(client, asked, "/production/stops"))
+    monkeypatch.setattr(production_stops, "MOST", 40)
+    on, back = {"longest": ("shorter stops", "longer stops"), "newest": ("older stops", "newer stops")}[sort]
+    text = page(client, asked, "/production/stops")
+    assert f"1 to 40 of {len(whole)} are shown" in words_of(text) and back not in text
+    found = begun.findall(text)
+    while on in text:
+        text = client.get(link_of(text, on)).text
+        found += begun.findall(text)
+    assert found == whole and len(whole) > 80
+    assert f"to {len(whole)} of {len(whole)} are shown" in words_of(text)
+    assert begun.findall(page(client, f"{asked}&page=99", "/production/stops")) == begun.findall(text)
+    assert begun.findall(client.get(link_of(text, back)).text) == whole[-len(begun.findall(text)) - 40 :][:40]
+
+
 @pytest.mark.parametrize(
     ("path", "query"),
     [
@@ -284,7 +304,7 @@ def test_wrong_addresses_are_told(client, query):
 
 
 @pytest.mark.parametrize(
-    "query", ["condition=producing", "length=middle", "named=maybe", "sort=first", "from=2026-01-01"]
+    "query", ["condition=producing", "page=0", "length=middle", "named=maybe", "sort=first", "from=2026-01-01"]
 )
 def test_wrong_lists_of_stops_are_told(client, query):
     assert client.get(f"/production/stops?{query}").status_code == 422

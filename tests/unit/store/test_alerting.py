@@ -78,6 +78,19 @@ def test_a_higher_severity_takes_back_an_acknowledgement_that_the_collector_did_
     assert change(store, worse, severity="warning", text="near", changed_us=40).acknowledged == LUIS
 
 
+def test_an_acknowledgement_is_taken_back_while_the_alert_stands(store, near):
+    doing = store.alerting()
+    assert not doing.unacknowledge(near.number, LUIS), "there is none"
+    assert doing.acknowledge(near.number, ANA) and doing.unacknowledge(near.number, LUIS)
+    assert store.queries.alert(near.number).acknowledged is None
+    assert [a.number for a in store.queries.alerts(unacknowledged=True)] == [near.number]
+    assert kinds(store) == ["raised", "acknowledged", "unacknowledged"]
+    assert (store.queries.alert_events(near.number)[-1].who, LUIS.who) == ("Luis", "Luis")
+    assert doing.acknowledge(near.number, ANA)
+    change(store, near, cleared_us=40)
+    assert not doing.unacknowledge(near.number, LUIS), "what is over stays as it was"
+
+
 def test_what_was_not_seen_is_not_acknowledged(store, near):
     change(store, near, severity=URGENT, changed_us=15)
     assert not store.alerting().acknowledge(near.number, ANA, seen="warning")

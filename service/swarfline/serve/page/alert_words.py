@@ -7,7 +7,17 @@ from collections.abc import Mapping
 from typing import Any
 from urllib.parse import quote
 
-from swarfline.alerts import INFORMATION, URGENT, WARNING, Alert
+from swarfline.alerts import (
+    ACKNOWLEDGED,
+    INFORMATION,
+    SHELVED,
+    UNACKNOWLEDGED,
+    UNSHELVED,
+    URGENT,
+    WARNING,
+    Alert,
+    AlertEvent,
+)
 from swarfline.sentence import Tongue
 from swarfline.serve.alerts import alert_row
 from swarfline.serve.page import words
@@ -70,6 +80,7 @@ def event(kind: str) -> str:
         "text_changed": _("text changed"),
         "acknowledged": _("acknowledged"),
         "acknowledgement_ended": _("more severe: the acknowledgement ended"),
+        "unacknowledged": _("acknowledgement taken back"),
         "shelved": _("shelved"),
         "unshelved": _("taken back from the shelf"),
         "shelving_ended": _("shelving ended"),
@@ -85,6 +96,17 @@ def state(room: Room, alert: Alert, now_us: int) -> str:
     if alert.acknowledged is not None:
         return _("acknowledged by %(who)s") % {"who": alert.acknowledged.who}
     return _("not acknowledged")
+
+
+def done(room: Room, event: AlertEvent, now_us: int) -> str:
+    """What a person did with an alert, who and when, as a confirmation; of an event of alerts.BY_PEOPLE."""
+    told = {
+        ACKNOWLEDGED: _("Acknowledged by %(who)s, %(time)s"),
+        UNACKNOWLEDGED: _("Acknowledgement taken back by %(who)s, %(time)s"),
+        SHELVED: _("Shelved by %(who)s, %(time)s"),
+        UNSHELVED: _("Taken back from the shelf by %(who)s, %(time)s"),
+    }
+    return told[event.kind] % {"who": event.who, "time": words.clock(event.at_us, room.zone, now_us)}
 
 
 def since(room: Room, alert: Alert, now_us: int) -> str:

@@ -6,17 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from http import HTTPStatus
 from typing import Annotated, Any
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from fastapi import FastAPI, Path, Request
 from starlette.responses import Response
 
-from swarfline.alerts import Alert, by_urgency, story
+from swarfline.alerts import BY_PEOPLE, Alert, by_urgency, story
 from swarfline.serve import alerting
-from swarfline.serve.alerts import AcknowledgeBody, ShelveBody, UnshelveBody
+from swarfline.serve.alerts import AcknowledgeBody, ShelveBody, UnacknowledgeBody, UnshelveBody
 from swarfline.serve.page import alert_words, words
 from swarfline.serve.page.board import Board
 from swarfline.serve.page.choosing import Chosen, choose
-from swarfline.serve.page.entering import name_kept
+from swarfline.serve.page.entering import keeping, name_kept
 from swarfline.serve.page.forms import Fields, local, said, see_other, whole, why
 from swarfline.serve.page.notifications import late_words
 from swarfline.serve.page.pages import pages_of
@@ -31,7 +32,11 @@ ROWS = 200
 """Rows of the history that the page shows; the table as CSV has all."""
 LENGTHS_MIN = (15, 30, 60, 120, 240, 480, 1440, 4320)
 """Lengths of shelving that the form offers, as far as the plant file lets it."""
-ACKNOWLEDGE, SHELVE, UNSHELVE = "acknowledge", "shelve", "unshelve"
+ACKNOWLEDGE, UNACKNOWLEDGE, SHELVE, UNSHELVE = "acknowledge", "unacknowledge", "shelve", "unshelve"
+SEEN_TO = "seen-to"
+"""What the address calls the number of the alert that a form was about."""
+JUST_US = 300_000_000
+"""What was done is confirmed for so long, for a page that is left open is loaded anew now and then."""
 
 _RULES: dict[str, Rule] = {rule.name: rule for rule in RULES}
 Number = Annotated[int, Path(ge=1, le=2**62)]
@@ -45,6 +50,14 @@ class Refused:
     act: str
     why: str
     told: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What a form has just done, in words, and the number of its alert."""
+
+    number: int
+    told: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +167,9 @@ def act(room: Room, number: int, name: str, fields: Mapping[str, str]) -> None:
     if name == ACKNOWLEDGE:
         known = said(AcknowledgeBody, fields)
         alerting.acknowledge(room, number, known.who, known.note, known.severity)
+    elif name == UNACKNOWLEDGE:
+        taken = said(UnacknowledgeBody, fields)
+        alerting.unacknowledge(room, number, taken.who, taken.note)
     elif name == SHELVE:
         until_shift = fields.get("end") == alerting.SHIFT
         end = {"until": alerting.SHIFT} if until_shift else {"minutes": whole(fields, "end")}
@@ -219,6 +235,7 @@ def _shared(request: Request, room: Room, now_us: int, refused: Refused | None) 
         "lengths": lambda alert: lengths(room, alert, now_us),
         "now_us": now_us,
         "refused": refused,
+        "done": _done(request, room, now_us),
         "back": _back(request, refused),
         "who": name_kept(request),
     }
@@ -228,7 +245,32 @@ def _back(request: Request, refused: Refused | None) -> str:
     """Where to go on once a form was taken: the page that it stood on."""
     if refused is not None:
         return refused.told.get("back", "")
-    return request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    return _address(request.url.path, request.url.query)
+
+
+def _address(path: str, query: str, *numbers: int) -> str:
+    """A page of alerts with its choices, without what was done on it before."""
+    kept = [(name, value) for name, value in parse_qsl(query) if name != SEEN_TO]
+    asked = urlencode([*kept, *((SEEN_TO, str(number)) for number in numbers)])
+    return f"{path}?{asked}" if asked else path
+
+
+def _seen_to(back: str, number: int) -> str:
+    """The page to go back to, at the alert, which it shows with what was done."""
+    parts = urlsplit(local(back, "/alerts"))
+    return f"{_address(parts.path, parts.query, number)}#alert-{number}"
+
+
+def _done(request: Request, room: Room, now_us: int) -> Done | None:
+    """What a person did last with the alert that the address names; None where that is long ago."""
+    text = request.query_params.get(SEEN_TO, "")
+    if not (text.isascii() and text.isdigit() and len(text) < 18):
+        return None
+    number = int(text)
+    events = [e for e in room.queries.alert_events(number) if e.kind in BY_PEOPLE]
+    if not events or now_us - events[-1].at_us > JUST_US:
+        return None
+    return Done(number, alert_words.done(room, events[-1], now_us))
 
 
 def install(app: FastAPI) -> None:
@@ -250,11 +292,16 @@ def install(app: FastAPI) -> None:
                 raise
             refused = Refused(number, name, why(problem), fields)
             return pages_of(app).answer("alert.html", problem.status, **one(request, room, number, refused))
-        return see_other(local(fields.get("back", ""), "/alerts"))
+        answer = see_other(_seen_to(fields.get("back", ""), number))
+        return keeping(answer, request, fields.get("who", "").strip())
 
     @app.post("/alerts/{number}/acknowledge", include_in_schema=False)
     def acknowledge(request: Request, number: Number, room: InRoom, fields: Fields) -> Response:
         return take(request, room, number, ACKNOWLEDGE, fields)
+
+    @app.post("/alerts/{number}/unacknowledge", include_in_schema=False)
+    def unacknowledge(request: Request, number: Number, room: InRoom, fields: Fields) -> Response:
+        return take(request, room, number, UNACKNOWLEDGE, fields)
 
     @app.post("/alerts/{number}/shelve", include_in_schema=False)
     def shelve(request: Request, number: Number, room: InRoom, fields: Fields) -> Response:

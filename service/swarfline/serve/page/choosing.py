@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Annotated
@@ -26,6 +27,8 @@ from swarfline.serve.tongue import gettext as _
 
 OWN = "own"
 KINDS = (SHIFT, DAY, WEEK, MONTH, OWN)
+MOST_PAGE = 1_000_000
+"""Highest number of a page of a list that is understood."""
 _ALLOWED = N_("an RFC 3339 time, or YYYY-MM-DDTHH:MM, or YYYY-MM-DD")
 
 
@@ -190,6 +193,16 @@ def moment(name: str, text: str, room: Room) -> int:
         raise wrong(name, Sentence(N_("{value} is no time"), {"value": repr(text[:40])}), _ALLOWED) from None
     # an hour that a clock change makes twice is taken for the first one (RFC 5545, 3.3.5)
     return to_us(told if told.tzinfo is not None else told.replace(tzinfo=room.zone))
+
+
+def page_number(asked: Mapping[str, str]) -> int:
+    """Which page of a list ``page`` means, from 1 on; ends the request with 422 for what is none."""
+    told = asked.get("page") or "1"
+    if not (told.isascii() and told.isdecimal() and 1 <= int(told[:12]) <= MOST_PAGE):
+        raise wrong(
+            "page", Sentence(N_("{value} is no page"), {"value": repr(told[:40])}), N_("a whole number from 1 on")
+        )
+    return int(told[:12])
 
 
 def kind_words(kind: str) -> str:

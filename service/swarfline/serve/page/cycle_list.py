@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from swarfline.facts import ABORTED, COMPLETE, PARTIAL, Cycle
 from swarfline.measure.trend import steady_cycles
 from swarfline.sentence import N_, Sentence
+from swarfline.serve.page.choosing import page_number
 from swarfline.serve.problems import wrong
 from swarfline.serve.tongue import gettext as _
 
 PER_PAGE = 25
-MOST_PAGE = 1_000_000
 
 ALL, STEADY, HELD, UNSEEN = "all", "steady", "held", "unobserved"
 OUTCOMES: dict[str, Callable[[Cycle], bool]] = {
@@ -76,7 +76,7 @@ def leaf(cycles: Sequence[Cycle], asked: Mapping[str, str]) -> Leaf:
     order = _one_of(asked, "order", ORDERS, NEWEST)
     found = sorted(filter(OUTCOMES[outcome], cycles), key=ORDERS[order])
     pages = max(1, -(-len(found) // PER_PAGE))
-    page = min(_page(asked), pages)
+    page = min(page_number(asked), pages)
     return Leaf(outcome, order, page, pages, len(found), found[(page - 1) * PER_PAGE : page * PER_PAGE])
 
 
@@ -85,12 +85,3 @@ def _one_of(asked: Mapping[str, str], name: str, known: Mapping[str, object], ot
     if told not in known:
         raise wrong(name, Sentence(N_("{value} is none of them"), {"value": repr(told[:40])}), ", ".join(known))
     return told
-
-
-def _page(asked: Mapping[str, str]) -> int:
-    told = asked.get("page") or "1"
-    if not (told.isascii() and told.isdecimal() and 1 <= int(told[:12]) <= MOST_PAGE):
-        raise wrong(
-            "page", Sentence(N_("{value} is no page"), {"value": repr(told[:40])}), N_("a whole number from 1 on")
-        )
-    return int(told[:12])

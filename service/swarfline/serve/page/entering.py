@@ -136,9 +136,9 @@ def _page_of(request: Request, machine: Machine, fields: dict[str, str]) -> Requ
     return Request({**request.scope, "method": "GET", "path": parts.path, "query_string": parts.query.encode()})
 
 
-def _keeping(answer: Response, request: Request, who: str) -> Response:
+def keeping(answer: Response, request: Request, who: str) -> Response:
     """The answer, which has the browser keep the name; who is signed in is known without."""
-    if signed_in() is not None:
+    if not who or signed_in() is not None:
         return answer
     answer.set_cookie(
         WHO, quote(who), _YEAR_S, path="/", secure=request.url.scheme == "https", httponly=True, samesite="strict"
@@ -156,7 +156,7 @@ def _taken(
         refused = Refused.of_problem(form, fields, problem)
         return show_page(app, _page_of(request, machine, fields), machine, refused)
     answer = see_other(_back(fields.get("back", ""), machine, entered=str(number)))
-    return _keeping(answer, request, _who(request, fields))
+    return keeping(answer, request, _who(request, fields))
 
 
 def _time(room: Room, fields: dict[str, str], name: str) -> dict[str, str]:
@@ -222,7 +222,7 @@ def install(app: FastAPI) -> None:
         except RefusedError as problem:
             refused = Refused.of_problem(f"undo {number}", fields, problem)
             return show_page(app, _page_of(request, machine, fields), machine, refused)
-        return _keeping(see_other(_back(fields.get("back", ""), machine, undone=str(number))), request, who)
+        return keeping(see_other(_back(fields.get("back", ""), machine, undone=str(number))), request, who)
 
     @app.post("/machines/{machine_id}/who", include_in_schema=False)
     def who_form(request: Request, machine: OneMachine, fields: Fields) -> Response:
@@ -231,4 +231,4 @@ def install(app: FastAPI) -> None:
         except RefusedError as problem:
             refused = Refused.of_problem("who", fields, problem)
             return show_page(app, _page_of(request, machine, fields), machine, refused)
-        return _keeping(see_other(_back(fields.get("back", ""), machine)), request, who)
+        return keeping(see_other(_back(fields.get("back", ""), machine)), request, who)

@@ -34,16 +34,16 @@ class Stretch:
         return self.end_us - self.start_us
 
 
-def tick_step_us(span: Interval) -> int:
-    """The smallest distance of ticks that gives the span at most MOST_TICKS of them."""
+def tick_step_us(span: Interval, most: int = MOST_TICKS) -> int:
+    """The smallest distance of ticks that gives the span at most ``most`` of them; a day for long ones."""
     length = span[1] - span[0]
-    fitting = (s * _SECOND for s in STEPS_S if length <= s * _SECOND * (MOST_TICKS - 1))
+    fitting = (s * _SECOND for s in STEPS_S if length <= s * _SECOND * (most - 1))
     return next(fitting, STEPS_S[-1] * _SECOND)
 
 
-def ticks(calendar: Calendar, span: Interval) -> list[tuple[int, date]]:
+def ticks(calendar: Calendar, span: Interval, most: int = MOST_TICKS) -> list[tuple[int, date]]:
     """Times of the ticks of a span, each with its day; counted from midnight in the plant's zone."""
-    step = tick_step_us(span)
+    step = tick_step_us(span, most)
     found = []
     for day, _part in calendar.days(*span):
         start, end = calendar.day_span(day)

@@ -32,6 +32,11 @@ def mailed_reports(room: Room) -> list[MailedReport]:
     return [_mailed(room, table) for table in room.plant.reports]
 
 
+def mail_channel(room: Room) -> str | None:
+    """The first channel of the plant file that mails; None where it has none."""
+    return next((table.id for table in room.plant.channels if table.mail is not None), None)
+
+
 def _mailed(room: Room, table: ReportTable) -> MailedReport:
     told = room.store.outbox.told(LOOK_BACK, channel=table.channel)
     last = next((d for d in told if d.message.kind == REPORT and d.message.data.get("report") == table.id), None)

@@ -15,7 +15,7 @@ from swarfline.plant import Machine
 from swarfline.sentence import N_, Sentence
 from swarfline.serve.assemble import Assembly
 from swarfline.serve.page import amounts, words
-from swarfline.serve.page.choosing import Chosen, choose
+from swarfline.serve.page.choosing import Chosen, choose, page_number
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.page.production import state_of
 from swarfline.serve.page.production_sides import is_fine, of_its_shift
@@ -30,7 +30,7 @@ from swarfline.serve.tongue import gettext as _
 
 KEPT = ("condition", "length", "reason", "named", "sort")
 MOST = 100
-"""Stops that are shown; the CSV has all."""
+"""Stops of one page; the CSV has all."""
 _AROUND_US = 600_000_000
 
 
@@ -88,7 +88,7 @@ class StopLine:
 
 @dataclass(frozen=True, slots=True)
 class StopsView:
-    """The page's content; ``coverage`` as a ratio."""
+    """One page of the list; ``coverage`` as a ratio, ``count`` and ``sum_us`` are of all its pages."""
 
     lines: list[StopLine]
     count: int
@@ -96,6 +96,18 @@ class StopsView:
     machines: int
     reasons: list[str]
     coverage: float | None
+    page: int
+    pages: int
+
+    @property
+    def first(self) -> int:
+        """Number of the first stop that is shown."""
+        return (self.page - 1) * MOST + 1
+
+    @property
+    def last(self) -> int:
+        """Number of the last one."""
+        return self.first + len(self.lines) - 1
 
 
 def stops_of(work: Assembly, chosen: Chosen) -> list[tuple[Machine, Stop]]:
@@ -103,8 +115,8 @@ def stops_of(work: Assembly, chosen: Chosen) -> list[tuple[Machine, Stop]]:
     return [(m, s) for m in chosen.machines for s in work.stops(m.id, work.span)]
 
 
-def stops_view(chosen: Chosen, wanted: Wanted) -> StopsView:
-    """The list of the machines and the span chosen."""
+def stops_view(chosen: Chosen, wanted: Wanted, page: int = 1) -> StopsView:
+    """A page of the list of the machines and the span chosen; one behind the last is the last."""
     work = Assembly(chosen.room, chosen.asked.interval, chosen.asked.now_us)
     every = stops_of(work, chosen)
     found = [(m, s) for m, s in every if wanted.fits(s)]
@@ -112,14 +124,18 @@ def stops_view(chosen: Chosen, wanted: Wanted) -> StopsView:
         found.sort(key=lambda pair: -pair[1].start_us)
     else:
         found.sort(key=lambda pair: (-wanted.counted_us(pair[1]), pair[1].start_us))
+    pages = max(1, -(-len(found) // MOST))
+    page = min(page, pages)
     share = work.coverage([m.id for m in chosen.machines])
     return StopsView(
-        [_line(chosen, wanted, m, s) for m, s in found[:MOST]],
+        [_line(chosen, wanted, m, s) for m, s in found[(page - 1) * MOST : page * MOST]],
         len(found),
         sum(wanted.counted_us(s) for _, s in found),
         len({m.id for m, _ in found}),
         sorted({s.reason for _, s in every if s.reason}, key=words.natural),
         None if share is None else float(share),
+        page,
+        pages,
     )
 
 
@@ -163,9 +179,8 @@ def install(app: FastAPI) -> None:
             "production_stops.html",
             chosen=chosen,
             wanted=wanted,
-            view=stops_view(chosen, wanted),
+            view=stops_view(chosen, wanted, page_number(request.query_params)),
             table=table,
-            most=MOST,
             all_conditions=NOT_PRODUCING,
             lengths=(LONG, SHORT),
             amounts=amounts,

@@ -8,7 +8,7 @@ from fastapi import FastAPI, Path
 from starlette.responses import Response
 
 from swarfline.serve.page.choosing import Chosen, InChosen
-from swarfline.serve.page.mailed_reports import mailed_reports
+from swarfline.serve.page.mailed_reports import mail_channel, mailed_reports
 from swarfline.serve.page.pages import pages_of
 from swarfline.serve.problems import RefusedError
 from swarfline.serve.reports import bars
@@ -30,7 +30,10 @@ def install(app: FastAPI) -> None:
         query = chosen.address().partition("?")[2]
         files = [(name, f"/reports/{name}?{query}") for name in FORMATS if name != "pdf" or can_set()]
         mailed = mailed_reports(chosen.room)
-        return pages.answer("reports.html", chosen=chosen, report=made, files=files, bars=bars, mailed=mailed)
+        channel = mail_channel(chosen.room)
+        return pages.answer(
+            "reports.html", chosen=chosen, report=made, files=files, bars=bars, mailed=mailed, mail_channel=channel
+        )
 
     @app.get("/reports/{ending}", include_in_schema=False)
     def report_file(ending: Ending, chosen: InChosen) -> Response:

@@ -59,8 +59,21 @@ class Mail:
         if isinstance(problem, smtplib.SMTPResponseException):
             return _refusal(f"{where} answers {problem.smtp_code}: {_said(problem)}", problem.smtp_code)
         if isinstance(problem, smtplib.SMTPNotSupportedError):
-            return Later(f"{where}: {describe(problem)}; choose another 'encryption' or no 'user'")
+            return Later(f"{where} {self._lacking(problem)}")
         return deadline.failed(where, problem)
+
+    def _lacking(self, problem: smtplib.SMTPNotSupportedError) -> str:
+        """What the server does not offer, and what to choose instead."""
+        if "STARTTLS" in str(problem):
+            return (
+                'offers no STARTTLS; set encryption = "tls" if it speaks TLS from the first byte, or '
+                'encryption = "none" if the network to it is trusted'
+            )
+        if self._table.user is None:
+            return f"lacks what is needed: {describe(problem).rstrip('.')}"
+        if self._table.encryption == "none":
+            return 'lets nobody sign in without encryption; set encryption = "starttls" or "tls"'
+        return f"lets nobody sign in; leave out the user {self._table.user} and the password"
 
     def _deliver(self, written: bytes, where: str, deadline: Deadline) -> str:
         table = self._table

@@ -166,9 +166,25 @@ def test_tls_from_the_first_byte(tmp_path, tls):
 
 def test_a_server_without_starttls_gets_nothing(tmp_path):
     box = Mailbox()
-    with mail_server(box) as port, pytest.raises(Later, match=r"STARTTLS"):
+    with mail_server(box) as port, pytest.raises(Later) as caught:
         mail(port, tmp_path, encryption="starttls").send(MESSAGE, NOW_US)
     assert box.mails == []
+    assert str(caught.value) == (
+        'mail server 127.0.0.1 offers no STARTTLS; set encryption = "tls" if it speaks TLS from the first byte, '
+        'or encryption = "none" if the network to it is trusted'
+    )
+
+
+def test_a_server_where_nobody_signs_in_says_so(tmp_path, tls, monkeypatch):
+    monkeypatch.setenv("MAIL_PASSWORD", "Ganz-geheim")
+    keys = {"encryption": "tls", "ca_file": "mail.crt", "user": "monitor", "password_env": "MAIL_PASSWORD"}
+    box = Mailbox()
+    # it offers AUTH after STARTTLS only, which a connection by TLS has no more use for
+    with mail_server(box, ssl_context=tls) as port, pytest.raises(Later) as caught:
+        mail(port, tmp_path, **keys).send(MESSAGE, NOW_US)
+    assert str(caught.value) == (
+        "mail server 127.0.0.1 lets nobody sign in; leave out the user monitor and the password"
+    )
 
 
 def test_a_password_that_is_missing_is_a_matter_of_time(tmp_path):
