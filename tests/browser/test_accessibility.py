@@ -1,4 +1,4 @@
-"""Every page as axe-core sees it (from npm, for tests only): WCAG 2.2 A and AA, and good practice of its own."""
+"""Every page as axe-core sees it (from npm, for tests only), by the rules that it runs unless told otherwise."""
 
 from __future__ import annotations
 

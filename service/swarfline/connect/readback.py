@@ -191,7 +191,7 @@ class Readback:
 
     async def _standing(self, items: Sequence[Item], begin_us: Mapping[str, int]) -> list[_Kept]:
         """The settings of tool lives that have no history and need none: each shows a time of before the loss,
-        which is that of its last change (OPC 10000-4 section 7.11.3, SourceTimestamp).
+        which is that of its last change (OPC 10000-4, SourceTimestamp; from memory).
         """
         settings = [item for item in items if item.name.endswith(_SETTINGS)]
         shown = await self._services.read([item.node for item in settings]) if settings else []

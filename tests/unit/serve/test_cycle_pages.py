@@ -13,7 +13,7 @@ from swarfline.plant import load
 from swarfline.sentence import Sentence
 from swarfline.serve import create_app
 from swarfline.serve.page import cycle_words, words
-from swarfline.serve.tongue import LANGUAGES, catalogue, speaking
+from swarfline.serve.tongue import speaking
 from swarfline.store import Batch, Store
 
 from .client import Client
@@ -495,16 +495,3 @@ def test_the_ruling_is_said_in_the_readers_way_of_numbers(page):
     assert re.search(r"2,0\d s .*\d,\d\d .* \d,\d\d s.*, \d,\d %", read)
     with speaking("de"):
         assert words.say(Sentence("{size:.2f} s, {count}", {"size": -1.5, "count": 3})) == "−1,50 s, 3"
-
-
-def test_translations_have_the_places_of_their_sentences():
-    for code in LANGUAGES:
-        if code == "en":
-            continue
-        for message in catalogue(code):
-            if isinstance(message.id, str) and isinstance(message.string, str) and message.string:
-                assert fields(message.string) == fields(message.id), message.id
-
-
-def fields(text: str) -> set[str]:
-    return set(re.findall(r"\{\w+(?::[\w.]+)?\}", text))

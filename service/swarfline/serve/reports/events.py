@@ -108,9 +108,13 @@ def alerts(work: Work) -> Section:
         Column("state", _("People")),
     )
     rows = tuple(_alert_row(work, alert, number) for number, alert in enumerate(ours[:MOST], 1))
-    shown = {"shown": words.number(len(rows)), "all": words.number(len(ours))}
-    note = _("%(shown)s of %(all)s, the most severe first.") % shown if len(ours) > len(rows) else ""
+    note = _cut_short(_("%(shown)s of %(all)s, the most severe first."), len(rows), len(ours))
     return Section("alerts", _("Alerts"), columns, rows, note, _("No alert stood."))
+
+
+def _cut_short(text: str, shown: int, count: int) -> str:
+    """``text`` about a list that shows only some of all; nothing about one that is whole."""
+    return text % {"shown": words.number(shown), "all": words.number(count)} if count > shown else ""
 
 
 def _alert_row(work: Work, alert: Alert, number: int) -> Row:
@@ -139,8 +143,7 @@ def notes(work: Work) -> Section:
         Column("who", _("Who")),
     )
     rows = tuple(_note_row(work, entry, number) for number, entry in enumerate(found[:MOST_NOTES], 1))
-    shown = {"shown": words.number(len(rows)), "all": words.number(len(found))}
-    note = _("%(shown)s of %(all)s, the newest first.") % shown if len(found) > len(rows) else ""
+    note = _cut_short(_("%(shown)s of %(all)s, the newest first."), len(rows), len(found))
     return Section("notes", _("Notes"), columns, rows, note, _("Nothing was noted."))
 
 
